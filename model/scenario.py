@@ -1,0 +1,233 @@
+"""What is the situation that Crestline is asked about: host, people, day and targets?
+
+A `Scenario` is checked once, when it is made, and never changes. `load` reads one from a file or
+a text, `dump` writes it, `default` is the shipped example.
+"""
+
+import datetime as dt
+import json
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from model import defaults
+from model.accelerator import Accelerator
+from model.cpu import Host
+from model.errors import InputError
+from model.records import Record, check, number
+from model.sessions import Activity, Name, Role
+
+VERSION = 1
+LARGEST_TEXT = 1_000_000  # characters; a full scenario has about 20,000
+_SUM_TOLERANCE_PCT = 0.011  # three thirds written as 33.33 add up to 99.99
+
+
+def _tuple(value: object) -> object:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _minutes(clock: str) -> int:
+    try:
+        time = dt.datetime.strptime(clock, "%H:%M")
+    except ValueError:
+        time = None
+    if clock == "24:00":
+        return 24 * 60
+    if time is None or len(clock) != 5:
+        raise InputError("", clock, 'a time of day as "07:30"')
+    return time.hour * 60 + time.minute
+
+
+PresentPoint = Annotated[
+    tuple[str, Annotated[float, Field(ge=0, le=100)]], BeforeValidator(_tuple)
+]
+
+
+class Day(Record):
+    """When people come and go."""
+
+    start: str = "07:00"
+    end: str = "19:00"
+    present_pct: Annotated[
+        tuple[PresentPoint, ...], Field(min_length=2, max_length=200), BeforeValidator(_tuple)
+    ]
+    logon_core_s: float = number("day.logon_core_s")
+
+    @model_validator(mode="after")
+    def _times_rise(self) -> "Day":
+        start, end = self._clock("start", self.start), self._clock("end", self.end)
+        if not start < end:
+            raise InputError("end", self.end, f"a time after the start, {self.start}")
+        last = -1
+        for index, (clock, _) in enumerate(self.present_pct):
+            minute = self._clock(f"present_pct[{index}]", clock)
+            if minute <= last:
+                raise InputError(f"present_pct[{index}]", clock, "a time after the one before it")
+            last = minute
+        return self
+
+    @staticmethod
+    def _clock(field: str, clock: str) -> int:
+        try:
+            return _minutes(clock)
+        except InputError as error:
+            raise InputError(field, clock, error.expected) from None
+
+    @property
+    def start_s(self) -> int:
+        """Start of the day after midnight. [s]"""
+        return _minutes(self.start) * 60
+
+    @property
+    def length_s(self) -> int:
+        """Length of the day. [s]"""
+        return _minutes(self.end) * 60 - self.start_s
+
+    @property
+    def present_points(self) -> list[tuple[float, float]]:
+        """The presence curve: time after the start [s], share present [-]."""
+        return [
+            (_minutes(clock) * 60.0 - self.start_s, share / 100) for clock, share in self.present_pct
+        ]
+
+
+class Targets(Record):
+    """What a host must still hold to count as carrying its sessions."""
+
+    max_cpu_p95_pct: float = number("targets.max_cpu_p95_pct")
+    max_wait_pct: float = number("targets.max_wait_pct")
+    min_frames_pct: float = number("targets.min_frames_pct")
+    max_network_pct: float = number("targets.max_network_pct")
+
+
+class Scenario(Record):
+    """All inputs together: one host, the people on it, their day and the targets."""
+
+    version: Literal[1] = VERSION
+    name: Name
+    sessions: int = number("sessions")
+    host: Host = Field(default_factory=Host)
+    reference_clock_ghz: float = number("reference_clock_ghz")
+    accelerator: Accelerator = Field(default_factory=Accelerator)
+    activities: Annotated[
+        tuple[Activity, ...],
+        Field(min_length=1, max_length=defaults.MOST_ACTIVITIES),
+        BeforeValidator(_tuple),
+    ]
+    roles: Annotated[
+        tuple[Role, ...],
+        Field(min_length=1, max_length=defaults.MOST_ROLES),
+        BeforeValidator(_tuple),
+    ]
+    day: Day
+    targets: Targets = Field(default_factory=Targets)
+
+    @model_validator(mode="after")
+    def _totals_and_names(self) -> "Scenario":
+        names = _unique("activities", [activity.name for activity in self.activities])
+        _unique("roles", [role.name for role in self.roles])
+        _sums_to_100("roles.weight_pct", [role.weight_pct for role in self.roles])
+        for index, role in enumerate(self.roles):
+            field = f"roles[{index}].activity_pct"
+            for name in role.activity_pct:
+                if name not in names:
+                    raise InputError(field, name, "the name of one of the activities")
+            _sums_to_100(field, list(role.activity_pct.values()))
+        return self
+
+
+def load(path_or_text: str | Path) -> Scenario:
+    """Return the scenario in a JSON file or a JSON text.
+
+    Parameters
+    ----------
+    path_or_text : str or Path
+        A path, or the JSON itself (a text that starts with a brace).
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read, the text is not JSON, or the first field will not do.
+    """
+    text = str(path_or_text)
+    if not text.lstrip().startswith("{"):
+        text = _read(Path(text))
+    if len(text) > LARGEST_TEXT:
+        raise InputError("scenario", f"{len(text)} characters", f"at most {LARGEST_TEXT}")
+    try:
+        data = json.loads(text)
+    except (json.JSONDecodeError, RecursionError) as error:
+        place = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else "its depth"
+        raise InputError("scenario", text[:40], f"JSON; reading stopped at {place}") from None
+    return from_data(data)
+
+
+def from_data(data: object) -> Scenario:
+    """Return the scenario in plain JSON data.
+
+    Parameters
+    ----------
+    data : object
+        What `json.loads` gives.
+
+    Raises
+    ------
+    InputError
+        For the first field that will not do: its dotted path, value and range.
+    """
+    if isinstance(data, dict) and data.get("version", VERSION) != VERSION:
+        raise InputError("version", data["version"], f"{VERSION}, the version this release reads")
+    return check(Scenario, data)
+
+
+def to_data(scenario: Scenario) -> dict[str, Any]:
+    """Return a scenario as plain JSON data, fields in their standing order.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    """
+    return scenario.model_dump(mode="json")
+
+
+def dump(scenario: Scenario) -> str:
+    """Return a scenario as JSON text; equal scenarios give equal text.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    """
+    return json.dumps(to_data(scenario), indent=1, ensure_ascii=False)
+
+
+def default() -> Scenario:
+    """Return the shipped example, an invented harbour authority."""
+    return from_data(defaults.harbour())
+
+
+def _read(path: Path) -> str:
+    try:
+        if path.stat().st_size > 4 * LARGEST_TEXT:
+            raise InputError("scenario", str(path), f"a file of at most {4 * LARGEST_TEXT} bytes")
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise InputError("scenario", str(path), f"a JSON file that can be read ({reason})") from None
+
+
+def _unique(field: str, names: list[str]) -> set[str]:
+    seen: set[str] = set()
+    for index, name in enumerate(names):
+        if name in seen:
+            raise InputError(f"{field}[{index}].name", name, "a name that no other one has")
+        seen.add(name)
+    return seen
+
+
+def _sums_to_100(field: str, shares_pct: list[float]) -> None:
+    total = sum(shares_pct)
+    if abs(total - 100) > _SUM_TOLERANCE_PCT:
+        raise InputError(field, f"a total of {total:g}", "shares that add up to 100 %")
