@@ -5,7 +5,7 @@ whatever the host delivers while so many of them run. `closed_station` answers e
 sources of several classes and any delivered capacity.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from numbers import Real
 from typing import NamedTuple
@@ -13,10 +13,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from model.errors import InputError, check_within
+from model.errors import InputError
 
 FloatArray = npt.NDArray[np.float64]
-CountArray = npt.NDArray[np.int64]
 
 MOST_SOURCES = 1_000_000  # our choice: one host carries thousands, and a slip of the pen is caught
 _SMALLEST, _LARGEST = 1e-30, 1e30  # times and capacities; products of a few stay in a float's range
@@ -25,7 +24,7 @@ _SMALLEST, _LARGEST = 1e-30, 1e30  # times and capacities; products of a few sta
 # out: far too small to be missed by anything readable, and not yet slow denormals.
 _READABLE = 1e-100
 _DROPPED = 1e-290
-_FAINT_LOG = -500.0  # logarithm of a share, over the largest, beyond which all is taken as 0
+_NEGLIGIBLE_LOG = -600.0  # logarithm of a share, of the largest, that no result can show
 
 
 @dataclass(frozen=True, eq=False)
@@ -444,25 +443,30 @@ def _counts(name: str, values: npt.ArrayLike) -> FloatArray:
     return number
 
 
-def _numbers(name: str, given: npt.ArrayLike) -> FloatArray:
+def _numbers(name: str, given: npt.ArrayLike, length: int | None = None) -> FloatArray:
     """Return a list of numbers as an array; NaN and infinity are left to the caller."""
+    expected = "a list of numbers" if length is None else f"a list of {length} numbers"
+    entries = given if isinstance(given, Sequence) else np.asarray(given).tolist()
     if isinstance(given, np.ndarray) and given.ndim == 1 and given.dtype.kind in "iuf":
-        return given.astype(np.float64)
-    entries = given.tolist() if hasattr(given, "tolist") else given
-    if not isinstance(entries, Sequence) or isinstance(entries, (str, bytes)):
-        raise InputError(name, given, "a list of numbers")
-    numbers = np.empty(len(entries))
-    for index, entry in enumerate(entries):
-        try:
-            if isinstance(entry, bool) or not isinstance(entry, Real):
-                raise TypeError
-            numbers[index] = float(entry)
-        except (TypeError, OverflowError):
-            raise InputError(f"{name}[{index}]", entry, "a number") from None
+        numbers = given.astype(np.float64)
+    elif isinstance(entries, (str, bytes)) or not isinstance(entries, Sequence):
+        raise InputError(name, given, expected)
+    else:
+        numbers = np.empty(len(entries))
+        for index, entry in enumerate(entries):
+            try:
+                if isinstance(entry, (bool, np.bool_)) or not isinstance(entry, Real):
+                    raise TypeError
+                numbers[index] = float(entry)
+            except (TypeError, OverflowError):
+                raise InputError(f"{name}[{index}]", entry, "a number") from None
+    if length is not None and len(numbers) != length:
+        raise InputError(name, numbers.tolist(), expected)
     return numbers
 
 
-def _refuse_first(name: str, values: FloatArray, good: npt.NDArray[np.bool_], expected: str) -> None:
+def _refuse(name: str, values: FloatArray, good: npt.NDArray[np.bool_], expected: str) -> None:
+    """Refuse the first entry that is not good."""
     if not good.all():
         index = int(np.argmin(good))
-        raise InputError(f"{name}[{index}]", values[index], expected)
+        raise InputError(f"{name}[{index}]", float(values[index]), expected)

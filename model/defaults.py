@@ -51,10 +51,10 @@ MOST_SESSIONS = 100_000
 MOST_CORES = 4_096
 MOST_ROLES = 50
 MOST_ACTIVITIES = 50
-BURST_PHASES = 4
+BURST_PHASES = 9
 BURST_PHASES_PROVENANCE = (
     "our choice: work varies from frame to frame and burst to burst with a coefficient of "
-    "variation of one half, between the constant and the exponential textbook cases"
+    "variation of one third (an Erlang law of nine phases)"
 )
 
 FIELDS: dict[str, Quantity] = {
@@ -82,7 +82,7 @@ FIELDS: dict[str, Quantity] = {
         COMMON_PRACTICE,
     ),
     "host.clock_ghz": Quantity(
-        2.8, "GHz", 0.5, 10, "Clock that all cores hold when all are busy.", INVENTED,
+        3.0, "GHz", 0.5, 10, "Clock that all cores hold when all are busy.", INVENTED,
     ),
     "host.turbo_ratio": Quantity(
         1.15, "times", 1, 2,
@@ -98,7 +98,7 @@ FIELDS: dict[str, Quantity] = {
         COMMON_PRACTICE,
     ),
     "host.memory_gib": Quantity(
-        768, "GiB", 1, 1_000_000, "Memory of the host that desktops may use.", INVENTED,
+        1_024, "GiB", 1, 1_000_000, "Memory of the host that desktops may use.", INVENTED,
     ),
     "host.network_gbps": Quantity(
         10, "Gbit/s", 0.01, 10_000, "Network rate of the host for display streams.", INVENTED,
@@ -235,8 +235,8 @@ def harbour() -> dict[str, Any]:
         "name": "Harbour authority, one host",
         "sessions": 110,
         "host": {
-            "cores": 32, "threads_per_core": 2, "smt_yield": 0.25, "clock_ghz": 2.8,
-            "turbo_ratio": 1.15, "relative_ipc": 1.0, "reserve_pct": 6, "memory_gib": 768,
+            "cores": 32, "threads_per_core": 2, "smt_yield": 0.25, "clock_ghz": 3.0,
+            "turbo_ratio": 1.15, "relative_ipc": 1.0, "reserve_pct": 6, "memory_gib": 1024,
             "network_gbps": 10, "gpu_memory_gib": 0,
         },
         "reference_clock_ghz": 3.0,
@@ -250,7 +250,7 @@ def harbour() -> dict[str, Any]:
             _activity("tables and forms", 60, (30, 3), (6, 12), (10, 1.5), 0.6),
             _activity("scrolling documents", 20, (9, 15), (30, 85), (31, 2.6), 9),
             _activity("moving windows", 10, (6, 15), (30, 55), (28, 2.4), 6),
-            _activity("panning charts", 40, (16, 15), (20, 70), (34, 2.7), 8),
+            _activity("panning charts", 40, (16, 15), (20, 70), (30, 2.7), 8),
             _activity("media player", 180, (4, 24), (25, 35), (22, 2.2), 5),
             _activity("video call", 600, (7, 25), (25, 30), (21, 2.3), 4),
             _activity("full-screen video", 180, (8, 24), (24, 100), (38, 2.5), 12),
@@ -275,7 +275,7 @@ def harbour() -> dict[str, Any]:
             },
             {
                 "name": "chart drafter", "weight_pct": 15, "vcpus": 4, "displays": 2,
-                "display": "2560x1440", "memory_gib": 8, "gpu_memory_gib": 0,
+                "display": "1920x1200", "memory_gib": 8, "gpu_memory_gib": 0,
                 "activity_pct": {
                     "idle": 10, "typing and reading": 25, "tables and forms": 15,
                     "scrolling documents": 10, "moving windows": 5, "panning charts": 30,

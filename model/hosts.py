@@ -1,0 +1,348 @@
+"""Which moments might a host meet: who sits on it, and what does each of them do just then?
+
+A moment is drawn for many hosts at once, and sessions are added to each one by one, so that one
+draw serves every number of sessions and both arms see the same people. `Kinds` lists what one
+session can be doing and what that asks of the CPU; `sampled_hosts` counts sessions by kind.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from model.accelerator import assign_most_active_first
+from model.cpu import core_rate
+from model.errors import InputError
+from model.scenario import Scenario
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+Arm = Literal["software", "offloaded"]
+ARMS: tuple[Arm, Arm] = ("software", "offloaded")
+
+SAMPLED_HOSTS = 800  # our choice: enough for the p99 of what cannot be computed exactly
+_FEWEST_HOSTS = 64
+_MOST_CELLS = 4_000_000  # hosts times sessions, and hosts times kinds times steps
+_COLUMNS = 256  # sessions drawn from one stream
+_SEED = 20_260_101
+
+
+def check_arm(arm: str) -> Arm:
+    """Return the arm, or refuse a name that is none.
+
+    Parameters
+    ----------
+    arm : str
+        "software" or "offloaded".
+
+    Raises
+    ------
+    InputError
+        For any other name.
+    """
+    if arm == "software" or arm == "offloaded":
+        return arm
+    raise InputError("arm", arm, '"software" or "offloaded"')
+
+
+@dataclass(frozen=True, eq=False)
+class Kinds:
+    """All that one session can be doing, and what each costs.
+
+    A state is a pair of role and activity; a kind is a state with so many of its displays in
+    motion on the card. Arrays over states have S entries, over kinds K; the kinds of a state
+    stand together, fewest displays on the card first.
+
+    Parameters
+    ----------
+    role, activity : array of shape (S,)
+        Indices into the scenario's roles and activities.
+    chance : array of shape (S,)
+        Share of sessions in the state. [-] Sums to 1.
+    moving : array of shape (S,)
+        Displays in motion. [displays]
+    pixel_rate_mpx_s : array of shape (S,)
+        Changed pixels per second of one of them. [Mpixel/s]
+    network_mbps : array of shape (S,)
+        Display stream of the session. [Mbit/s]
+    first : array of shape (S,)
+        The state's kind without a display on the card.
+    demand : array of shape (K,)
+        CPU work per second, each source held to one core. [reference-core s/s]
+    app_demand : array of shape (K,)
+        The part of it that is application work. [reference-core s/s]
+    utilisation : array of shape (U,)
+        The different works per second of single sources, not held. [reference-core s/s]
+    sources : array of shape (K, U)
+        Sources of one session of the kind, by utilisation. [sources]
+    frames : array of shape (K, U)
+        Frames wanted per second of the kind, by the utilisation of its encoding. [frames/s]
+    """
+
+    role: IntArray
+    activity: IntArray
+    chance: FloatArray
+    moving: IntArray
+    pixel_rate_mpx_s: FloatArray
+    network_mbps: FloatArray
+    first: IntArray
+    demand: FloatArray
+    app_demand: FloatArray
+    utilisation: FloatArray
+    sources: FloatArray
+    frames: FloatArray
+
+
+def kinds(scenario: Scenario) -> Kinds:
+    """Return all that one session of the scenario can be doing.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+
+    Notes
+    -----
+    A session runs its application in one source and encodes the frames of all its displays in
+    motion in another, one after the other. With a single vCPU both are one source, whose period
+    is that of the frames. States are ordered by the work they need without a card, so that a
+    session drawn by one random number stays about as busy when the mix is changed a little.
+
+    Source
+    ------
+    Our own; one thread for encoding per desktop is common practice, no source.
+    """
+    one_core = core_rate(scenario.host, scenario.reference_clock_ghz)
+    weights = sum(role.weight_pct for role in scenario.roles)
+    states: list[dict[str, Any]] = []
+    for r, role in enumerate(scenario.roles):
+        habit = sum(role.activity_pct.values())
+        for a, activity in enumerate(scenario.activities):
+            chance = role.weight_pct / weights * role.activity_pct.get(activity.name, 0) / habit
+            if chance == 0:
+                continue
+            moving = role.displays_in_motion(activity)
+            encode = [
+                role.encode_ms_per_frame(activity, on_card) * activity.frame_rate_hz / 1000
+                for on_card in range(moving + 1)
+            ]
+            streams: list[list[tuple[float, float]]] = []  # (utilisation, frames wanted)
+            for cores in encode:
+                if role.vcpus == 1 and moving:
+                    streams.append([(activity.app_cores + cores, activity.frame_rate_hz)])
+                else:
+                    video = [(cores, activity.frame_rate_hz)] if moving else []
+                    streams.append([(activity.app_cores, 0.0), *video])
+            states.append(
+                {
+                    "role": r, "activity": a, "chance": chance, "moving": moving,
+                    "rate": role.pixel_rate_mpx_s(activity) if moving else 0.0,
+                    "network": activity.network_mbps * max(moving, 1), "streams": streams,
+                    "app": min(activity.app_cores, one_core),
+                }
+            )  # fmt: skip
+    states.sort(key=lambda state: _held(state["streams"][0], one_core))
+    streams = [stream for state in states for stream in state["streams"]]
+    utilisation = sorted({round(u, 12) for stream in streams for u, _ in stream if u > 0})
+    column = {u: i for i, u in enumerate(utilisation)}
+    sources = np.zeros((len(streams), max(len(utilisation), 1)))
+    frames = np.zeros_like(sources)
+    for k, stream in enumerate(streams):
+        for u, wanted in stream:
+            if u > 0:
+                sources[k, column[round(u, 12)]] += 1
+                frames[k, column[round(u, 12)]] += wanted
+    counts = [len(state["streams"]) for state in states]
+    demand = np.array([_held(stream, one_core) for stream in streams])
+    app = np.repeat([state["app"] for state in states], counts)
+    return Kinds(
+        role=np.array([state["role"] for state in states]),
+        activity=np.array([state["activity"] for state in states]),
+        chance=np.array([state["chance"] for state in states]),
+        moving=np.array([state["moving"] for state in states]),
+        pixel_rate_mpx_s=np.array([state["rate"] for state in states], dtype=float),
+        network_mbps=np.array([state["network"] for state in states], dtype=float),
+        first=np.concatenate([[0], np.cumsum(counts)[:-1]]),
+        demand=demand,
+        app_demand=np.minimum(app, demand),
+        utilisation=np.array(utilisation or [0.0]),
+        sources=sources,
+        frames=frames,
+    )
+
+
+def _held(stream: list[tuple[float, float]], one_core: float) -> float:
+    return sum(min(u, one_core) for u, _ in stream)
+
+
+def steps_to(most: int) -> IntArray:
+    """Return the numbers of sessions at which hosts are looked at, up to one at least `most`.
+
+    Parameters
+    ----------
+    most : int, 1 or more
+        The largest number of sessions asked for. [sessions]
+
+    Notes
+    -----
+    Every number up to 16, then in steps of about a sixteenth; the same ladder whatever is
+    asked, so that a result does not depend on how far it is looked.
+    """
+    ladder = [1]
+    while ladder[-1] < most:
+        ladder.append(ladder[-1] + max(1, ladder[-1] // 16))
+    return np.array(ladder)
+
+
+@dataclass(frozen=True, eq=False)
+class SampledHosts:
+    """Sessions by kind on many sampled hosts, at each step of the ladder.
+
+    Parameters
+    ----------
+    sessions : array of shape (steps,)
+        Sessions on each host. [sessions]
+    counts : array of shape (steps, hosts, K)
+        Sessions of each kind. [sessions]
+    slots_used, pixels_used_mpx_s : array of shape (steps,)
+        Mean display slots and pixel rate taken. [displays], [Mpixel/s]
+    limit_binds : array of shape (steps,)
+        Whether on any of the hosts a display would find no room on the card, were every
+        session entitled to it.
+    """
+
+    sessions: IntArray
+    counts: npt.NDArray[np.float32]
+    slots_used: FloatArray
+    pixels_used_mpx_s: FloatArray
+    limit_binds: npt.NDArray[np.bool_]
+
+
+def sampled_hosts(scenario: Scenario, of: Kinds, arm: Arm, most: int) -> SampledHosts:
+    """Return sampled hosts with sessions added one by one.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    of : Kinds
+        Its kinds of session.
+    arm : str
+        "software" or "offloaded".
+    most : int, 1 or more
+        The largest number of sessions asked for. [sessions]
+
+    Notes
+    -----
+    Each added session's random number takes every one of as many equal strata as there are
+    hosts (a Latin hypercube), so means hardly vary. The numbers depend on nothing but the
+    place of the session: every scenario, arm and process sees the same ones.
+    """
+    ladder = steps_to(most)
+    states = len(of.chance)
+    hosts = int(
+        np.clip(_MOST_CELLS // max(int(ladder[-1]), 2 * states * len(ladder)), 1, SAMPLED_HOSTS)
+    )
+    hosts = max(hosts, _FEWEST_HOSTS)
+    entitled_below = round(scenario.accelerator.share_pct / 100 * 65_536)
+    slots = scenario.accelerator.slots if arm == "offloaded" else 0
+    use_card = slots > 0 and entitled_below > 0
+    split = use_card and entitled_below < 65_536
+
+    table = np.searchsorted(np.cumsum(of.chance), (np.arange(65_536) + 0.5) / 65_536)
+    table = np.minimum(table, states - 1).astype(np.int32)
+    groups = 2 * states if split else states
+    per_step = np.zeros((len(ladder), hosts, groups), dtype=np.float32)
+    host_base = np.arange(hosts, dtype=np.int32)[:, None] * groups
+    done = 0
+    for step, upto in enumerate(ladder):
+        group = table[_uniforms(hosts, int(done), int(upto), 0)]
+        if split:
+            entitled = _uniforms(hosts, int(done), int(upto), 1) < entitled_below
+            group = group + states * entitled
+        flat = np.bincount((group + host_base).ravel(), minlength=hosts * groups)
+        per_step[step] = flat.reshape(hosts, groups)
+        done = upto
+    counts = np.cumsum(per_step, axis=0, out=per_step)
+    if split:
+        barred, entitled_counts = counts[..., :states], counts[..., states:]
+    else:
+        barred = np.zeros(1, dtype=np.float32)
+        entitled_counts = counts
+    by_kind = np.zeros((len(ladder), hosts, len(of.demand)), dtype=np.float32)
+    if not use_card:
+        by_kind[..., of.first] = counts
+        zero = np.zeros(len(ladder))
+        return SampledHosts(ladder, by_kind, zero, zero, zero > 0)
+    return _with_card(scenario, of, ladder, entitled_counts, barred, by_kind)
+
+
+def _with_card(
+    scenario: Scenario,
+    of: Kinds,
+    ladder: IntArray,
+    entitled: npt.NDArray[np.float32],
+    barred: npt.NDArray[np.float32],
+    by_kind: npt.NDArray[np.float32],
+) -> SampledHosts:
+    """Serve the displays in motion of entitled sessions and count sessions by kind."""
+    card = scenario.accelerator
+    everyone = entitled + barred if barred.ndim > 1 else entitled
+    moving = of.moving.astype(np.float32)
+    binds = ((everyone @ moving).max(axis=1) > card.slots) | (
+        (everyone @ (moving * of.pixel_rate_mpx_s).astype(np.float32)).max(axis=1)
+        > card.megapixels_per_s * (1 - 1e-6)
+    )
+    if barred.ndim > 1:
+        by_kind[..., of.first] = barred
+    last = of.first + of.moving
+    free = ~binds
+    by_kind[np.ix_(free, np.arange(by_kind.shape[1]), last)] += entitled[free]
+    slots = (entitled @ moving).mean(axis=1).astype(float)
+    rate = (entitled @ (moving * of.pixel_rate_mpx_s).astype(np.float32)).mean(axis=1).astype(float)
+    tight = np.flatnonzero(binds)
+    if tight.size:
+        wanted = np.moveaxis(entitled[tight], 2, 0)
+        displays = (wanted * moving[:, None, None]).astype(np.int32)
+        served = assign_most_active_first(displays, list(of.pixel_rate_mpx_s), card)
+        slots[tight] = served.sum(axis=0).mean(axis=1)
+        rate[tight] = np.tensordot(of.pixel_rate_mpx_s, served, axes=1).mean(axis=1)
+        for state in range(len(of.moving)):
+            all_of = wanted[state]
+            each = int(of.moving[state])
+            target = by_kind[tight]
+            if each == 0:
+                target[..., of.first[state]] += all_of
+            else:
+                full, rest = np.divmod(served[state], each)
+                target[..., of.first[state] + each] += full
+                none = all_of - full
+                for part in range(1, each):
+                    here = rest == part
+                    target[..., of.first[state] + part] += here
+                    none = none - here
+                target[..., of.first[state]] += none
+            by_kind[tight] = target
+    return SampledHosts(ladder, by_kind, slots, rate, binds)
+
+
+def _uniforms(hosts: int, start: int, stop: int, stream: int) -> npt.NDArray[np.int32]:
+    """Random whole numbers below 65,536 for sessions start to stop of each host."""
+    blocks = [
+        _block(hosts, block, stream)[
+            :, max(start - block * _COLUMNS, 0) : min(stop - block * _COLUMNS, _COLUMNS)
+        ]
+        for block in range(start // _COLUMNS, (stop - 1) // _COLUMNS + 1)
+    ]
+    return blocks[0] if len(blocks) == 1 else np.concatenate(blocks, axis=1)
+
+
+@lru_cache(maxsize=64)
+def _block(hosts: int, block: int, stream: int) -> npt.NDArray[np.int32]:
+    rng = np.random.default_rng([_SEED, hosts, block, stream])
+    ranks = np.argsort(rng.random((_COLUMNS, hosts)), axis=1).T
+    numbers = ((ranks + rng.random((hosts, _COLUMNS))) * (65_536 / hosts)).astype(np.int32)
+    numbers.setflags(write=False)
+    return numbers
