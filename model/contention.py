@@ -263,18 +263,19 @@ def _queue_law(number: FloatArray, log_odds: FloatArray, log_step: FloatArray) -
             step /= 2
             continue
         step = float(stop - start) / 2
-        if upwards:
+        if reference is None:
+            low, high = start, stop
+        elif upwards:
             start, high = max(start, first), stop
         else:
             stop, low = min(stop, first), start
 
         n = np.arange(start, stop + 1)
         share = law.between(start, stop)
-        log_weight = log_w[n] - n * tilt + _log_generating(number, log_odds, tilt)
-        log_share = np.log(share) + log_weight
+        log_weight = log_w[n] + _log_untilt(number, log_odds, tilt, n)
+        scale = float((np.log(share) + log_weight).max())
         if reference is None:
-            reference = float(log_share.max())
-        scale = float(log_share.max())
+            reference = scale
         if scale < reference - 700:
             continue
         weight = _Run(start, np.exp(log_weight - scale))
@@ -303,7 +304,8 @@ def _rough_log_share(number: FloatArray, log_odds: FloatArray, log_step: FloatAr
     tilts.append(last)
 
     means = np.array([number @ _logistic(log_odds + tilt) for tilt in tilts])
-    bounds = np.array([_log_generating(number, log_odds, tilt) for tilt in tilts])
+    none = np.zeros(1, dtype=np.int64)
+    bounds = np.array([_log_untilt(number, log_odds, tilt, none)[0] for tilt in tilts])
     n = np.arange(len(log_step) + 1)
     above = np.clip(np.searchsorted(means, n), 1, len(tilts) - 1)
     each = np.array(tilts)
@@ -326,11 +328,19 @@ def _tilt_to_mean(number: FloatArray, log_odds: FloatArray, mean: float) -> floa
     return (low + high) / 2
 
 
-def _log_generating(number: FloatArray, log_odds: FloatArray, tilt: float) -> float:
-    """Return log E[exp(tilt n)]; odds above 1 are taken from the other end to keep digits."""
-    sign = np.where(log_odds > 0, -1.0, 1.0)
+def _log_untilt(
+    number: FloatArray, log_odds: FloatArray, tilt: float, n: npt.NDArray[np.int64]
+) -> FloatArray:
+    """Return the logarithm of the factor that turns a tilted PB(n) back into PB(n).
+
+    It is log E[exp(tilt n)] - tilt n; sources with odds above 1 are counted from the other
+    end, which keeps digits.
+    """
+    likely = log_odds > 0
+    sign = np.where(likely, -1.0, 1.0)
     change = np.logaddexp(0, sign * (log_odds + tilt)) - np.logaddexp(0, sign * log_odds)
-    return float(number @ (change + np.where(log_odds > 0, tilt, 0.0)))
+    untilt: FloatArray = number @ change - (n - number[likely].sum()) * tilt
+    return untilt
 
 
 def _tilted_laws(number: FloatArray, log_odds: FloatArray) -> tuple[list[_Run], list[_Run]]:
@@ -446,12 +456,14 @@ def _counts(name: str, values: npt.ArrayLike) -> FloatArray:
 def _numbers(name: str, given: npt.ArrayLike, length: int | None = None) -> FloatArray:
     """Return a list of numbers as an array; NaN and infinity are left to the caller."""
     expected = "a list of numbers" if length is None else f"a list of {length} numbers"
-    entries = given if isinstance(given, Sequence) else np.asarray(given).tolist()
-    if isinstance(given, np.ndarray) and given.ndim == 1 and given.dtype.kind in "iuf":
-        numbers = given.astype(np.float64)
-    elif isinstance(entries, (str, bytes)) or not isinstance(entries, Sequence):
+    plain = isinstance(given, Sequence) and not isinstance(given, (str, bytes))
+    array = None if plain else np.asarray(given)
+    if array is not None and array.ndim != 1:
         raise InputError(name, given, expected)
+    if array is not None and array.dtype.kind in "iuf":
+        numbers = array.astype(np.float64)
     else:
+        entries = list(given) if array is None else array.tolist()  # type: ignore[arg-type]
         numbers = np.empty(len(entries))
         for index, entry in enumerate(entries):
             try:

@@ -1,0 +1,1 @@
+"""The dashboard of Crestline: one scenario, live charts, in the browser."""

@@ -1,0 +1,42 @@
+"""python -m app: serve the dashboard on this machine until it is stopped."""
+
+import argparse
+import logging
+import sys
+
+from app.settings import from_environment
+from model.errors import InputError
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Serve the dashboard; return the exit status."""
+    parser = argparse.ArgumentParser(
+        prog="python -m app", description="Serve the Crestline dashboard on the demo scenario."
+    )
+    parser.add_argument("--host", default="127.0.0.1", help="address to serve on (default: %(default)s)")
+    parser.add_argument("--port", type=int, default=8050, help="port (default: %(default)s)")
+    given = parser.parse_args(arguments)
+    if not 1 <= given.port <= 65_535:
+        parser.error(f"port is {given.port}; expected a whole number from 1 to 65535.")
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    try:
+        settings = from_environment()
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    from waitress import serve  # after the arguments, so that --help is quick
+
+    from app.server import make_app
+
+    application = make_app(settings).server
+    print(f"Crestline answers on http://{given.host}:{given.port}/", flush=True)
+    try:
+        serve(application, host=given.host, port=given.port, threads=settings.threads, ident=None)
+    except OSError as error:
+        print(f"port is {given.port}; expected a free one ({error.strerror}).", file=sys.stderr)
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,1 @@
+"""Parts of a page that more than one page may use."""

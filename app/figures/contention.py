@@ -1,0 +1,58 @@
+"""How long do vCPUs wait and do frames still flow as sessions are added?"""
+
+from app.figures.headroom import marks, shown_points
+from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded
+from model.assess import Assessment
+from model.hosts import ARMS
+
+
+def contention_figure(assessment: Assessment, theme: Theme) -> Figure:
+    """Return the chart of delivered frames (above) and scheduler wait (below) over sessions.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Both arms.
+    theme : Theme
+        The look.
+    """
+    at = shown_points(assessment)
+    targets = assessment.scenario.targets
+    traces = []
+    for arm in ARMS:
+        curve = assessment.curves[arm]
+        look = {"color": theme.colour(arm), "dash": DASH[arm], "width": 2.5}
+        x = curve.sessions[at].tolist()
+        traces.append(
+            {
+                "type": "scatter", "mode": "lines", "x": x, "yaxis": "y", "line": look,
+                "y": rounded(curve.frames_busy_pct[at], 1), "name": ARM_LABEL[arm],
+                "hovertemplate": f"%{{y:.0f}} % of frames delivered {ARM_LABEL[arm]}"
+                "<extra></extra>",
+            }
+        )  # fmt: skip
+        traces.append(
+            {
+                "type": "scatter", "mode": "lines", "x": x, "yaxis": "y2", "line": look,
+                "y": rounded(curve.wait_busy_pct[at], 2), "name": ARM_LABEL[arm],
+                "hovertemplate": f"vCPUs wait %{{y:.1f}} % of the time {ARM_LABEL[arm]}"
+                "<extra></extra>",
+            }
+        )  # fmt: skip
+    lines, labels = marks(assessment, theme)
+    frames = across(theme, targets.min_frames_pct, f"target: at least {targets.min_frames_pct:g} %")
+    wait = across(theme, targets.max_wait_pct, f"target: at most {targets.max_wait_pct:g} %", "y2")
+    top = 4 * targets.max_wait_pct
+    return {
+        "data": traces,
+        "layout": layout(
+            theme, "Sessions on the host", "Frames [% of wanted]",
+            xaxis={"range": [0, int(assessment.curves["software"].sessions[-1])], "anchor": "y2",
+                   "unifiedhovertitle": {"text": "%{x} sessions"}},
+            yaxis={"range": [0, 104], "domain": [0.54, 1]},
+            yaxis2={"range": [0, top], "domain": [0, 0.46], "anchor": "x",
+                    "title": {"text": "Wait [% of vCPU time]", "standoff": 8}},
+            shapes=[*lines, frames[0], wait[0]],
+            annotations=[*labels, frames[1], wait[1]],
+        ),
+    }  # fmt: skip

@@ -1,0 +1,83 @@
+"""How high are the CPU peaks over a working day, with and without the card?"""
+
+import datetime as dt
+
+import numpy as np
+
+from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded
+from model.day import DayResult
+from model.hosts import ARMS, Arm
+from model.scenario import Scenario
+
+MINUTES_A_POINT = 6
+
+
+def day_figure(days: dict[Arm, DayResult], scenario: Scenario, theme: Theme) -> Figure:
+    """Return the chart of CPU demand over the day: a band from p50 to p95 and the largest second.
+
+    Parameters
+    ----------
+    days : dict
+        The simulated day of each arm.
+    scenario : Scenario
+        The scenario, for its targets.
+    theme : Theme
+        The look.
+    """
+    traces = []
+    highest = 100.0
+    for arm in ARMS:
+        day = days[arm]
+        clock = _clock(day, scenario)
+        p50, p95, most = (
+            _coarse(values) for values in (day.demand_p50_pct, day.demand_p95_pct,
+                                           day.demand_max_pct)
+        )  # fmt: skip
+        highest = max(highest, float(most.max()))
+        colour = theme.colour(arm)
+        traces += [
+            {
+                "type": "scatter", "mode": "lines", "x": clock, "y": rounded(p50, 1),
+                "line": {"width": 0.5, "color": colour}, "hoverinfo": "skip",
+            },
+            {
+                "type": "scatter", "mode": "lines", "x": clock, "y": rounded(p95, 1),
+                "fill": "tonexty", "fillcolor": theme.fill(arm), "name": ARM_LABEL[arm],
+                "line": {"width": 2.5, "color": colour, "dash": DASH[arm]},
+                "hovertemplate": f"%{{y:.0f}} % of the CPU at p95 {ARM_LABEL[arm]}<extra></extra>",
+            },
+            {
+                "type": "scatter", "mode": "lines", "x": clock, "y": rounded(most, 1),
+                "line": {"width": 1, "color": colour, "dash": "dot"},
+                "hovertemplate": f"%{{y:.0f}} % in the worst second {ARM_LABEL[arm]}"
+                "<extra></extra>",
+            },
+        ]  # fmt: skip
+    top = float(np.ceil(min(highest, 260) / 20) * 20 + 10)
+    target = across(
+        theme, scenario.targets.max_cpu_p95_pct, f"target: {scenario.targets.max_cpu_p95_pct:g} %"
+    )
+    full = across(theme, 100, "all of the CPU")
+    return {
+        "data": traces,
+        "layout": layout(
+            theme, "Time of day", "CPU demand [% of CPU]",
+            xaxis={"tickformat": "%H:%M", "type": "date", "hoverformat": "%H:%M"},
+            yaxis={"range": [0, top]},
+            shapes=[target[0], full[0]], annotations=[target[1], full[1]],
+        ),
+    }  # fmt: skip
+
+
+def _coarse(values: np.ndarray) -> np.ndarray:
+    """The largest of every few minutes: a drawn line must not cut a peak."""
+    pad = -len(values) % MINUTES_A_POINT
+    padded: np.ndarray = np.append(values, np.repeat(values[-1], pad))
+    coarse: np.ndarray = padded.reshape(-1, MINUTES_A_POINT).max(axis=1)
+    return coarse
+
+
+def _clock(day: DayResult, scenario: Scenario) -> list[str]:
+    start = dt.datetime(2026, 1, 5) + dt.timedelta(seconds=scenario.day.start_s)
+    minutes = np.asarray(day.minute_s)[::MINUTES_A_POINT]
+    return [(start + dt.timedelta(seconds=float(s))).isoformat(timespec="minutes") for s in minutes]

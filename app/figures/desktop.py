@@ -1,0 +1,56 @@
+"""What does one desktop use, activity by activity, with and without the card?"""
+
+from app.theme import ARM_LABEL, Figure, Theme, layout, rounded
+from model.assess import DesktopActivity
+from model.hosts import ARMS
+
+
+def desktop_figure(activities: list[DesktopActivity], role: str, theme: Theme) -> Figure:
+    """Return bars of application work and display encoding for each activity.
+
+    Parameters
+    ----------
+    activities : list of DesktopActivity
+        One desktop, alone on the host.
+    role : str
+        Name of its role.
+    theme : Theme
+        The look.
+    """
+    names = [row.activity for row in activities]
+    traces = []
+    for arm in ARMS:
+        traces.append(
+            {
+                "type": "bar", "orientation": "h", "name": f"encoding {ARM_LABEL[arm]}",
+                "y": names, "x": rounded([row.encode_pct[arm] for row in activities], 1),
+                "customdata": rounded([row.frames_pct[arm] for row in activities], 0),
+                "marker": {
+                    "color": theme.colour(arm),
+                    "pattern": {"shape": "/" if arm == "software" else "",
+                                "bgcolor": theme.ground, "fgcolor": theme.colour(arm)},
+                    "line": {"color": theme.colour(arm), "width": 1},
+                },
+                "hovertemplate": f"encoding {ARM_LABEL[arm]} takes %{{x:.1f}} %, "
+                "%{customdata:.0f} % of frames delivered<extra></extra>",
+            }
+        )  # fmt: skip
+    traces.append(
+        {
+            "type": "bar", "orientation": "h", "name": "application",
+            "y": names, "x": rounded([row.app_pct for row in activities], 1),
+            "marker": {"color": theme.faint, "line": {"color": theme.target, "width": 1}},
+            "hovertemplate": "the application takes %{x:.1f} %<extra></extra>",
+        }
+    )  # fmt: skip
+    return {
+        "data": traces,
+        "layout": layout(
+            theme, f"One desktop, {role} [% of its vCPUs]", "",
+            barmode="group", bargap=0.25, hovermode="y unified", showlegend=True,
+            legend={"orientation": "h", "x": 1, "xanchor": "right", "y": 1, "yanchor": "bottom",
+                    "traceorder": "normal"},
+            margin={"l": 150, "r": 18, "t": 30, "b": 48},
+            xaxis={"range": [0, 60]}, yaxis={"autorange": "reversed", "title": {"text": ""}},
+        ),
+    }  # fmt: skip

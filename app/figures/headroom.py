@@ -1,0 +1,67 @@
+"""How much CPU headroom is left as sessions are added, with and without the card?"""
+
+import numpy as np
+
+from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded, upright
+from model.assess import Assessment
+from model.hosts import ARMS
+
+POINTS = 60
+
+
+def shown_points(assessment: Assessment) -> np.ndarray:
+    """Return the indices of the curve that are drawn: evenly spaced, and every marked number."""
+    sessions = assessment.curves["software"].sessions
+    marked = [assessment.scenario.sessions, *(r.rated_load for r in assessment.rated.values())]
+    even = np.linspace(0, len(sessions) - 1, min(POINTS, len(sessions))).round().astype(int)
+    return np.unique(np.concatenate([even, [n - 1 for n in marked if 1 <= n <= len(sessions)]]))
+
+
+def marks(assessment: Assessment, theme: Theme) -> tuple[list[Figure], list[Figure]]:
+    """Return the lines and labels of both rated loads and the number of sessions asked for."""
+    end = float(assessment.curves["software"].sessions[-1])
+    asked = assessment.scenario.sessions
+    drawn = [upright(theme, asked, f"{asked} sessions", 0.96, theme.text, "solid", end)]
+    for arm, height in zip(ARMS, (0.86, 0.76), strict=True):
+        rated = assessment.rated[arm].rated_load
+        words = f"{ARM_LABEL[arm]}: {rated}"
+        drawn.append(upright(theme, rated, words, height, theme.colour(arm), "dot", end))
+    return [line for line, _ in drawn], [label for _, label in drawn]
+
+
+def headroom_figure(assessment: Assessment, theme: Theme) -> Figure:
+    """Return the chart of headroom over sessions.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Both arms.
+    theme : Theme
+        The look.
+    """
+    at = shown_points(assessment)
+    traces = []
+    for arm in ARMS:
+        curve = assessment.curves[arm]
+        traces.append(
+            {
+                "type": "scatter", "mode": "lines", "name": ARM_LABEL[arm],
+                "x": curve.sessions[at].tolist(), "y": rounded(curve.headroom_pct[at], 1),
+                "line": {"color": theme.colour(arm), "dash": DASH[arm], "width": 2.5},
+                "hovertemplate": f"%{{y:.0f}} % of the CPU left at busy moments "
+                f"{ARM_LABEL[arm]}<extra></extra>",
+            }
+        )  # fmt: skip
+    target = 100 - assessment.scenario.targets.max_cpu_p95_pct
+    lines, labels = marks(assessment, theme)
+    line, label = across(theme, target, f"target: at least {target:g} %")
+    return {
+        "data": traces,
+        "layout": layout(
+            theme, "Sessions on the host", "Headroom [% of CPU]",
+            xaxis={"range": [0, int(assessment.curves["software"].sessions[-1])],
+                   "unifiedhovertitle": {"text": "%{x} sessions"}},
+            yaxis={"range": [-30, 100]},
+            shapes=[*lines, line], annotations=[*labels, label],
+        ),
+    }  # fmt: skip

@@ -1,0 +1,36 @@
+"""What are the parts of the page called, for callbacks, scripts and tests?"""
+
+import json
+
+CONTROLS = "controls"
+BASE = "base-scenario"
+ADDRESS = "address"
+NOTICE = "notice"
+WANTED = "wanted"
+LANES = ("curve", "day", "next")  # what is computed apart: curves, the day, what is asked next
+CHARTS = ("headroom", "contention", "day", "desktop")
+
+
+def field(path: str) -> dict[str, str]:
+    """Return the id of the control of one number of the scenario."""
+    return {"type": "field", "path": path}
+
+
+def weight(path: str) -> dict[str, str]:
+    """Return the id of the slider of one role's weight."""
+    return {"type": "weight", "path": path}
+
+
+def in_page(component: dict[str, str]) -> str:
+    """Return a component's id as the page's HTML writes it, for labels."""
+    return json.dumps(component, sort_keys=True, separators=(",", ":"))
+
+
+def request(lane: str) -> str:
+    """Return the id of the store through which the page asks."""
+    return f"request-{lane}"
+
+
+def answer(lane: str) -> str:
+    """Return the id of the store through which the server answers."""
+    return f"answer-{lane}"

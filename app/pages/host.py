@@ -1,0 +1,306 @@
+"""How many sessions does my host carry, with and without the card? The opening page.
+
+The browser gathers the controls into a scenario and asks in three lanes: the curves, the day,
+and what is asked next. In each lane one question is under way and the newest waits (see
+assets/crestline.js). Here a question is answered: read, build, assess, draw, return.
+"""
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash.dependencies import ALL
+
+from app import ids, words
+from app.components.inputs import controls
+from app.figures.contention import contention_figure
+from app.figures.day import day_figure
+from app.figures.desktop import desktop_figure
+from app.figures.headroom import headroom_figure
+from app.theme import ARM_LABEL, LIGHT, THEMES
+from model import scenario_url
+from model.assess import Assessment, assess, one_desktop, what_if
+from model.day import crest_reduction_pct, simulate_day_both
+from model.errors import InputError
+from model.hosts import ARMS
+from model.scenario import Scenario, default, dump, from_data, to_data
+
+Answer = dict[str, Any]
+DAY_SEED = 1
+DAY_REPLICATES = 20
+
+_TITLES = {
+    "headroom": "Headroom over sessions",
+    "contention": "Delivered frames and scheduler wait over sessions",
+    "day": "The working day",
+    "desktop": "One desktop, activity by activity",
+}
+
+
+def page_layout() -> list[Any]:
+    """Return the page, its controls set to the default scenario until the address is read."""
+    start = default()
+    return [
+        *[dcc.Store(id=ids.request(lane)) for lane in ids.LANES],
+        *[dcc.Store(id=ids.answer(lane)) for lane in ids.LANES],
+        dcc.Store(id=ids.ADDRESS),
+        dcc.Store(id=ids.WANTED),
+        dcc.Store(id=ids.BASE, data=None),
+        html.Div(id=ids.NOTICE, className="notice", role="status"),
+        html.Div(
+            [
+                html.Section(controls(start), id=ids.CONTROLS, **{"aria-label": "Inputs"}),
+                html.Section(_results(), id="results", **{"aria-label": "Results"}),
+            ],
+            className="workspace",
+        ),
+    ]
+
+
+def _results() -> list[Any]:
+    charts = [
+        html.Figure(
+            [
+                html.Figcaption([html.H2(_TITLES[name]), html.P(id=f"takeaway-{name}")]),
+                html.Div(id=f"chart-{name}", className="chart", role="group",
+                         **{"aria-label": _TITLES[name]}),
+            ]
+        )
+        for name in ids.CHARTS
+    ]  # fmt: skip
+    rows = [
+        html.Tr(
+            [
+                html.Th([label, html.Span(f" [{unit}]", className="unit")], scope="row"),
+                *[html.Td(id=f"now-{arm}-{name}") for arm in ARMS],
+            ]
+        )
+        for name, (label, unit, _) in words.VALUES.items()
+    ]
+    head = html.Tr(
+        [html.Th(id="now-title", scope="col"), *[html.Th(ARM_LABEL[a], scope="col") for a in ARMS]]
+    )
+    return [
+        html.Div(
+            [
+                html.P(id="answer-sentence", className="answer", **{"aria-live": "polite"}),
+                html.P(id="limit-offloaded"),
+                html.P(id="limit-software"),
+                html.P(id="stale", className="stale-mark", role="status"),
+            ],
+            className="answer-card",
+        ),
+        html.Div(charts, className="charts"),
+        html.Div(
+            [
+                html.Table([html.Thead(head), html.Tbody(rows)], className="now-table"),
+                html.Div([html.H2("And if ...?"), html.Ul(id="what-if")], className="what-if"),
+            ],
+            className="below",
+        ),
+    ]
+
+
+def register(app: Dash, remember: Callable[[str, str, Callable[[], Any]], Any]) -> None:
+    """Bind the page's callbacks.
+
+    Parameters
+    ----------
+    app : Dash
+        The application.
+    remember : callable
+        remember(kind, key, compute) returns a result, from the cache where it is there.
+    """
+    script = "crestline"
+    app.clientside_callback(
+        ClientsideFunction(script, "read_address"),
+        Output(ids.ADDRESS, "data"),
+        Input(ids.CONTROLS, "id"),
+    )
+
+    @app.callback(
+        Output(ids.CONTROLS, "children"),
+        Output(ids.BASE, "data"),
+        Output(ids.NOTICE, "children"),
+        Input(ids.ADDRESS, "data"),
+        prevent_initial_call=True,
+    )
+    def open_address(address: str | None) -> tuple[list[Any], dict[str, Any], str]:
+        scenario, notice = scenario_at(address or "")
+        return controls(scenario), to_data(scenario), notice
+
+    app.clientside_callback(
+        ClientsideFunction(script, "gather"),
+        Output({"type": "weight", "path": ALL}, "value"),
+        Output(ids.WANTED, "data"),
+        Input({"type": "field", "path": ALL}, "value"),
+        Input({"type": "weight", "path": ALL}, "value"),
+        Input(ids.BASE, "data"),
+        State({"type": "field", "path": ALL}, "id"),
+        State({"type": "weight", "path": ALL}, "id"),
+        prevent_initial_call=True,
+    )
+
+    answers = {"curve": curve_answer, "day": day_answer, "next": next_answer}
+    for lane, answer in answers.items():
+        app.clientside_callback(
+            ClientsideFunction(script, "show"),
+            Output(ids.answer(lane), "id"),
+            Input(ids.answer(lane), "data"),
+            prevent_initial_call=True,
+        )
+
+        @app.callback(
+            Output(ids.answer(lane), "data"),
+            Input(ids.request(lane), "data"),
+            prevent_initial_call=True,
+        )
+        def reply(
+            question: dict[str, Any], lane: str = lane, answer: Callable[..., Answer] = answer
+        ) -> Answer:
+            return answer_to(question, lane, answer, remember)
+
+
+def scenario_at(address: str) -> tuple[Scenario, str]:
+    """Return the scenario that an address holds, and what to tell if it holds none that is good.
+
+    Parameters
+    ----------
+    address : str
+        The query of the page's address.
+    """
+    try:
+        return scenario_url.from_query(address), ""
+    except InputError as error:
+        sentence = words.error_sentence(error)
+        return default(), f"The link could not be opened: {sentence} The example is shown instead."
+
+
+def answer_to(
+    question: dict[str, Any],
+    lane: str,
+    answer: Callable[..., Answer],
+    remember: Callable[[str, str, Callable[[], Any]], Any],
+) -> Answer:
+    """Return the answer to one question of the browser, or what is wrong with it.
+
+    Parameters
+    ----------
+    question : dict
+        sequence, scenario as plain data, theme.
+    lane : str
+        Which of `app.ids.LANES` asks.
+    answer : callable
+        Computes the answer from scenario and theme.
+    remember : callable
+        The cache.
+    """
+    start = time.perf_counter()
+    try:
+        scenario = from_data(question["scenario"])
+    except InputError as error:
+        told = {"field": error.field, "message": words.error_sentence(error)}
+        return {"sequence": question["sequence"], "lane": lane, "error": told}
+    theme = THEMES.get(question.get("theme", ""), LIGHT)
+    key = f"{theme.name} {dump(scenario)}"
+    found = remember(lane, key, lambda: answer(scenario, theme))
+    spent_ms = round((time.perf_counter() - start) * 1000, 1)
+    return {"sequence": question["sequence"], "lane": lane, "server_ms": spent_ms, **found}
+
+
+def curve_answer(scenario: Scenario, theme: Any) -> Answer:
+    """Return sentence, values and the charts over sessions and of one desktop.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    theme : Theme
+        The look.
+    """
+    start = time.perf_counter()
+    found = assess(scenario)
+    model_ms = round((time.perf_counter() - start) * 1000, 1)
+    role = max(scenario.roles, key=lambda each: each.weight_pct)
+    return {
+        "model_ms": model_ms,
+        "query": scenario_url.to_query(scenario),
+        "figures": {
+            "headroom": headroom_figure(found, theme),
+            "contention": contention_figure(found, theme),
+            "desktop": desktop_figure(one_desktop(scenario, role), role.name, theme),
+        },
+        "texts": {
+            "answer-sentence": words.answer_sentence(found),
+            "limit-offloaded": words.limit_sentence(found.rated["offloaded"]),
+            "limit-software": words.limit_sentence(found.rated["software"]),
+            "now-title": f"With {scenario.sessions} sessions",
+            **_takeaways(found),
+            **{
+                f"now-{arm}-{name}": words.value(name, found.now[arm][name])
+                for arm in ARMS
+                for name in words.VALUES
+            },
+        },
+    }
+
+
+def day_answer(scenario: Scenario, theme: Any) -> Answer:
+    """Return the chart of the day, both arms on the same people.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    theme : Theme
+        The look.
+    """
+    days = simulate_day_both(scenario, DAY_SEED, DAY_REPLICATES)
+    without, carried = days["software"], days["offloaded"]
+    cut = crest_reduction_pct(without, carried)
+    return {
+        "figures": {"day": day_figure(days, scenario, theme)},
+        "texts": {
+            "takeaway-day": (
+                f"The crest (p99 of 1 s demand) falls from {without.crest_pct:.0f} % to "
+                f"{carried.crest_pct:.0f} % of the CPU, {cut:.0f} % lower; above 100 % for "
+                f"{without.minutes_above_100_pct:.0f} and {carried.minutes_above_100_pct:.0f} "
+                "minutes of the day."
+            )
+        },
+    }
+
+
+def next_answer(scenario: Scenario, theme: Any) -> Answer:
+    """Return what is asked next in every meeting, in words.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    theme : Theme
+        The look; not used.
+    """
+    before = assess(scenario)
+    return {"lines": [words.what_if_sentence(each, before) for each in what_if(scenario)]}
+
+
+def _takeaways(found: Assessment) -> dict[str, str]:
+    now = found.now
+    sessions = found.scenario.sessions
+    return {
+        "takeaway-headroom": (
+            f"At {sessions} sessions the CPU has "
+            f"{words.value('headroom_pct', now['offloaded']['headroom_pct'])} % left at busy "
+            f"moments with the card, {words.value('headroom_pct', now['software']['headroom_pct'])}"
+            " % without."
+        ),
+        "takeaway-contention": (
+            f"At {sessions} sessions "
+            f"{words.value('frames_busy_pct', now['offloaded']['frames_busy_pct'])} % of frames "
+            "are delivered at busy moments with the card, "
+            f"{words.value('frames_busy_pct', now['software']['frames_busy_pct'])} % without."
+        ),
+        "takeaway-desktop": "Encoding leaves the desktop's own CPU when the card takes it over.",
+    }

@@ -1,0 +1,127 @@
+"""How is the application put together? `make_app` builds a fresh one each time it is called."""
+
+import hashlib
+import json
+import logging
+import secrets
+from collections.abc import Callable
+from typing import Any
+
+from dash import Dash, html, set_props
+from flask import Response
+from flask_caching import Cache
+from flask_compress import Compress
+
+from app import ids
+from app.pages import host
+from app.places import assets_folder
+from app.settings import MOST_REQUEST_BYTES, Settings
+from app.words import CAUTION
+
+_LOG = logging.getLogger("crestline")
+
+
+def make_app(settings: Settings) -> Dash:
+    """Return the application.
+
+    Parameters
+    ----------
+    settings : Settings
+        What the administrator chose.
+    """
+    app = Dash(
+        "crestline",
+        assets_folder=str(assets_folder()),
+        title="Crestline",
+        update_title="",
+        serve_locally=True,
+        enable_mcp=False,
+        health_endpoint="health",
+        on_error=_tell_failure,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    app.index_string = app.index_string.replace("<html>", '<html lang="en">')
+    app.server.config["MAX_CONTENT_LENGTH"] = MOST_REQUEST_BYTES
+    app.server.config["SEND_FILE_MAX_AGE_DEFAULT"] = 3600
+    app.server.config["COMPRESS_REGISTER"] = True
+    Compress(app.server)
+    app.layout = _frame()
+    host.register(app, _memory(app, settings))
+    _guard(app)
+    return app
+
+
+def _frame() -> Any:
+    return html.Div(
+        [
+            html.Header(
+                [
+                    html.H1("Crestline"),
+                    html.P("How many desktops does this host carry, with and without the card?"),
+                    html.Button("Look: as the system", id="look", type="button"),
+                    html.A("Back to the example", href="?", id="reset"),
+                ]
+            ),
+            html.Main(host.page_layout()),
+            html.Footer(
+                [html.P(CAUTION), html.P("The harbour authority of the example is invented.")]
+            ),
+            html.Div(id="failure", role="alert"),
+        ],
+        id="frame",
+    )
+
+
+def _memory(
+    app: Dash, settings: Settings
+) -> Callable[[str, str, Callable[[], dict[str, Any]]], dict[str, Any]]:
+    """Return a function that remembers answers, as JSON text, under the canonical scenario."""
+    cache = Cache(
+        app.server,
+        config={
+            "CACHE_TYPE": "SimpleCache",
+            "CACHE_THRESHOLD": settings.cache_entries,
+            "CACHE_DEFAULT_TIMEOUT": 0,
+        },
+    )
+
+    def remember(
+        kind: str, key: str, compute: Callable[[], dict[str, Any]]
+    ) -> dict[str, Any]:
+        name = f"{kind} {hashlib.sha256(key.encode()).hexdigest()}"
+        text = cache.get(name)
+        if text is None:
+            text = json.dumps(compute())
+            cache.set(name, text)
+        found: dict[str, Any] = json.loads(text)
+        return found
+
+    return remember
+
+
+def _tell_failure(error: Exception) -> None:
+    """Log a failure under an id and tell the visitor that id, never the stack."""
+    name = secrets.token_hex(4)
+    _LOG.error("failure %s", name, exc_info=error)
+    set_props(
+        "failure",
+        {"children": f"Something went wrong here (number {name}); what you see is the last result."},
+    )
+
+
+def _guard(app: Dash) -> None:
+    """Send the headers that keep a page to its own scripts and out of frames."""
+    scripts = " ".join(["'self'", *[f"{digest}" for digest in app.csp_hashes()]])
+    policy = (
+        f"default-src 'self'; script-src {scripts}; style-src 'self' 'unsafe-inline'; "
+        "img-src 'self' data: blob:; object-src 'none'; base-uri 'self'; frame-ancestors 'none'"
+    )
+
+    @app.server.after_request
+    def add_headers(response: Response) -> Response:
+        response.headers["Content-Security-Policy"] = policy
+        response.headers["X-Content-Type-Options"] = "nosniff"
+        response.headers["Referrer-Policy"] = "no-referrer"
+        return response
+
+

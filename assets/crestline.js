@@ -1,0 +1,261 @@
+/* How do the charts follow a slider while it is dragged?
+
+   Controls are gathered into a scenario. In each lane (curves, day, what is asked next) one
+   question is under way at a time and the newest waits; an answer is painted one chart an
+   animation frame, and only then is the next question sent. A question without an answer is
+   given up after WATCHDOG_MS. */
+(function () {
+  "use strict";
+
+  const WATCHDOG_MS = 4000;
+  const SETTLED_MS = 350; // no move for so long: the address is written, the rest is asked
+  const CHARTS = ["headroom", "contention", "day", "desktop"];
+  const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };
+  const lanes = {};
+  const stats = []; // one entry an answer painted; read by the benchmark
+  let newest = null;
+  let sequence = 0;
+  let settleTimer = null;
+  let query = null;
+  let lastGood = {};
+
+  ["curve", "day", "next"].forEach((name) => {
+    lanes[name] = { name: name, busy: false, sent: 0, wanted: 0, timer: null, sentAt: 0 };
+  });
+
+  function theme() {
+    const chosen = document.documentElement.dataset.look;
+    if (chosen === "light" || chosen === "dark") return chosen;
+    return window.matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
+  }
+
+  function pump(lane) {
+    if (lane.busy || newest === null || lane.wanted <= lane.sent) return;
+    lane.busy = true;
+    lane.sent = newest.sequence;
+    lane.sentAt = performance.now();
+    lane.movedAt = newest.movedAt;
+    const question = { sequence: newest.sequence, scenario: newest.scenario, theme: theme() };
+    window.dash_clientside.set_props("request-" + lane.name, { data: question });
+    lane.timer = setTimeout(() => release(lane), WATCHDOG_MS);
+  }
+
+  function release(lane) {
+    clearTimeout(lane.timer);
+    lane.busy = false;
+    pump(lane);
+  }
+
+  function ask(scenario) {
+    sequence += 1;
+    newest = { sequence: sequence, scenario: scenario, movedAt: performance.now() };
+    lanes.curve.wanted = sequence;
+    lanes.day.wanted = sequence;
+    pump(lanes.curve);
+    pump(lanes.day);
+    clearTimeout(settleTimer);
+    settleTimer = setTimeout(settled, SETTLED_MS);
+  }
+
+  function settled() {
+    if (lanes.curve.busy || lanes.day.busy) {
+      settleTimer = setTimeout(settled, 60);
+      return;
+    }
+    if (query !== null) {
+      const address = window.location.pathname + (query ? "?" + query : "");
+      if (address !== window.location.pathname + window.location.search) {
+        window.history.replaceState(null, "", address);
+      }
+    }
+    lanes.next.wanted = sequence;
+    pump(lanes.next);
+    document.documentElement.dataset.settled = String(sequence);
+  }
+
+  function setPath(scenario, path, value) {
+    const names = path.replaceAll("[", ".").replaceAll("]", "").split(".");
+    let at = scenario;
+    names.slice(0, -1).forEach((name) => {
+      at = at[name];
+      if (at === undefined) return;
+    });
+    at[names[names.length - 1]] = value;
+  }
+
+  function numberOf(value) {
+    if (typeof value === "number") return value;
+    if (value === null || value === undefined || String(value).trim() === "") return null;
+    const number = Number(value);
+    return Number.isNaN(number) ? String(value) : number;
+  }
+
+  /* Weights in tenths of a per cent: the moved one stays, the others share what is left. */
+  function rebalance(weights, moved) {
+    const tenths = weights.map((weight) => Math.round(Number(weight) * 10));
+    if (tenths.length === 1) return [100];
+    const kept = Math.min(Math.max(tenths[moved], 0), 1000);
+    const others = tenths.reduce((sum, t, i) => (i === moved ? sum : sum + t), 0);
+    const result = tenths.map((t, i) => {
+      if (i === moved) return kept;
+      const share = others > 0 ? t / others : 1 / (tenths.length - 1);
+      return Math.floor((1000 - kept) * share);
+    });
+    let rest = 1000 - result.reduce((sum, t) => sum + t, 0);
+    for (let i = 0; rest > 0; i = (i + 1) % result.length) {
+      if (i !== moved) {
+        result[i] += 1;
+        rest -= 1;
+      }
+    }
+    return result.map((t) => t / 10);
+  }
+
+  function showValue(path, value) {
+    const shown = document.getElementById("shown-" + path);
+    if (shown) shown.textContent = value + " " + shown.dataset.unit;
+  }
+
+  function clearErrors() {
+    document.querySelectorAll("small.error:not(:empty)").forEach((small) => {
+      small.textContent = "";
+    });
+    document.querySelectorAll("[aria-invalid=true]").forEach((input) => {
+      input.removeAttribute("aria-invalid");
+    });
+    setText("stale", "");
+    document.getElementById("results").classList.remove("stale");
+  }
+
+  function showError(error) {
+    const small = document.getElementById("error-" + error.field);
+    setText("stale", "Showing the last valid result. " + error.message);
+    document.getElementById("results").classList.add("stale");
+    if (small) {
+      small.textContent = error.message;
+      const input = small.parentElement.querySelector("input");
+      if (input) input.setAttribute("aria-invalid", "true");
+    }
+  }
+
+  function setText(id, text) {
+    const element = document.getElementById(id);
+    if (element && element.textContent !== text) element.textContent = text;
+  }
+
+  function paint(figures, done) {
+    const names = CHARTS.filter((name) => figures[name]);
+    function next() {
+      const name = names.shift();
+      if (!name) {
+        done();
+        return;
+      }
+      requestAnimationFrame(() => {
+        const figure = figures[name];
+        lastGood[name] = figure;
+        window.Plotly.react("chart-" + name, figure.data, figure.layout, CONFIG).then(next, next);
+      });
+    }
+    next();
+  }
+
+  function show(answer) {
+    const lane = answer && lanes[answer.lane];
+    if (!lane || answer.sequence !== lane.sent) return window.dash_clientside.no_update;
+    const answeredAt = performance.now();
+    if (answer.error) {
+      if (lane.name === "curve") showError(answer.error);
+      release(lane);
+      return window.dash_clientside.no_update;
+    }
+    if (lane.name === "curve") {
+      clearErrors();
+      query = answer.query;
+    }
+    Object.entries(answer.texts || {}).forEach(([id, text]) => setText(id, text));
+    if (answer.lines) {
+      const list = document.getElementById("what-if");
+      list.replaceChildren(
+        ...answer.lines.map((line) => {
+          const item = document.createElement("li");
+          item.textContent = line;
+          return item;
+        })
+      );
+    }
+    paint(answer.figures || {}, () => {
+      stats.push({
+        lane: lane.name,
+        sequence: answer.sequence,
+        moved_to_sent_ms: lane.sentAt - lane.movedAt,
+        round_trip_ms: answeredAt - lane.sentAt,
+        server_ms: answer.server_ms,
+        model_ms: answer.model_ms,
+        paint_ms: performance.now() - answeredAt,
+        move_to_paint_ms: performance.now() - lane.movedAt,
+      });
+      document.documentElement.dataset["painted" + lane.name] = String(answer.sequence);
+      release(lane);
+    });
+    return window.dash_clientside.no_update;
+  }
+
+  function gather(fields, weights, base, fieldIds, weightIds) {
+    const none = window.dash_clientside.no_update;
+    const keep = weightIds.map(() => none);
+    if (!base) return [keep, none];
+    const scenario = structuredClone(base);
+    fieldIds.forEach((id, i) => {
+      const value = numberOf(fields[i]);
+      setPath(scenario, id.path, value);
+      showValue(id.path, value);
+    });
+    const triggered = window.dash_clientside.callback_context.triggered_id;
+    let balanced = weights.map(Number);
+    const total = balanced.reduce((sum, weight) => sum + weight, 0);
+    if (triggered && triggered.type === "weight" && Math.abs(total - 100) > 1e-9) {
+      const moved = weightIds.findIndex((id) => id.path === triggered.path);
+      balanced = rebalance(balanced, moved);
+    }
+    weightIds.forEach((id, i) => {
+      setPath(scenario, id.path, balanced[i]);
+      showValue(id.path, Math.round(balanced[i] * 10) / 10);
+    });
+    ask(scenario);
+    const changed = balanced.map((w, i) => (w === Number(weights[i]) ? none : w));
+    return [changed, none];
+  }
+
+  function readAddress() {
+    return window.location.search;
+  }
+
+  function applyLook(look) {
+    if (look === "system") delete document.documentElement.dataset.look;
+    else document.documentElement.dataset.look = look;
+    const words = { system: "as the system", light: "light", dark: "dark" };
+    setText("look", "Look: " + words[look]);
+    if (newest) ask(newest.scenario);
+  }
+
+  const LOOKS = ["system", "light", "dark"];
+  let look = 0;
+  document.addEventListener("click", (event) => {
+    if (event.target && event.target.id === "look") {
+      look = (look + 1) % LOOKS.length;
+      applyLook(LOOKS[look]);
+    }
+  });
+  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+    if (newest) ask(newest.scenario);
+  });
+  window.addEventListener("popstate", () => {
+    window.dash_clientside.set_props("address", { data: readAddress() });
+  });
+
+  window.crestline = { stats: stats, figures: lastGood, rebalance: rebalance };
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    crestline: { gather: gather, show: show, read_address: readAddress },
+  });
+})();

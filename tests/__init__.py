@@ -1,0 +1,1 @@
+"""Tests of Crestline; DEVELOPERS.md says which folder holds what."""

@@ -1,0 +1,1 @@
+"""Errands of a visitor, each in a real browser against a server of its own."""
