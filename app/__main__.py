@@ -13,7 +13,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(
         prog="python -m app", description="Serve the Crestline dashboard on the demo scenario."
     )
-    parser.add_argument("--host", default="127.0.0.1", help="address to serve on (default: %(default)s)")
+    parser.add_argument(
+        "--host", default="127.0.0.1", help="address to serve on (default: %(default)s)"
+    )
     parser.add_argument("--port", type=int, default=8050, help="port (default: %(default)s)")
     given = parser.parse_args(arguments)
     if not 1 <= given.port <= 65_535:

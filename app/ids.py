@@ -1,6 +1,7 @@
 """What are the parts of the page called, for callbacks, scripts and tests?"""
 
 import json
+from typing import Any
 
 CONTROLS = "controls"
 BASE = "base-scenario"
@@ -34,3 +35,8 @@ def request(lane: str) -> str:
 def answer(lane: str) -> str:
     """Return the id of the store through which the server answers."""
     return f"answer-{lane}"
+
+
+def named(label: str) -> dict[str, Any]:
+    """Return the attributes that name a part of the page for assistive technology."""
+    return {"aria-label": label}

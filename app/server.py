@@ -12,7 +12,6 @@ from flask import Response
 from flask_caching import Cache
 from flask_compress import Compress
 
-from app import ids
 from app.pages import host
 from app.places import assets_folder
 from app.settings import MOST_REQUEST_BYTES, Settings
@@ -105,7 +104,7 @@ def _tell_failure(error: Exception) -> None:
     _LOG.error("failure %s", name, exc_info=error)
     set_props(
         "failure",
-        {"children": f"Something went wrong here (number {name}); what you see is the last result."},
+        {"children": f"Something went wrong (number {name}); what you see is the last result."},
     )
 
 
@@ -117,11 +116,12 @@ def _guard(app: Dash) -> None:
         "img-src 'self' data: blob:; object-src 'none'; base-uri 'self'; frame-ancestors 'none'"
     )
 
-    @app.server.after_request
     def add_headers(response: Response) -> Response:
         response.headers["Content-Security-Policy"] = policy
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Referrer-Policy"] = "no-referrer"
         return response
+
+    app.server.after_request(add_headers)
 
 

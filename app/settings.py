@@ -1,4 +1,4 @@
-"""Which settings does the administrator give by environment variable? Read here and nowhere else."""
+"""Which settings does the administrator give by environment variable? Read only here."""
 
 import os
 from collections.abc import Mapping

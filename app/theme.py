@@ -98,10 +98,11 @@ def across(theme: Theme, y: float, text: str, axis: str = "y", **more: Any) -> t
         "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": axis, "y0": y, "y1": y,
         "line": {"color": theme.target, "width": 1.5, "dash": "dot"},
     }  # fmt: skip
-    label = note(
-        theme, text, 0.005, y, xref="paper", yref=axis, xanchor="left", yanchor="bottom",
-        font={"color": theme.target, "size": theme.font_px - 1}, bgcolor="rgba(0,0,0,0)", **more,
-    )  # fmt: skip
+    look = {
+        "xref": "paper", "yref": axis, "xanchor": "left", "yanchor": "bottom",
+        "font": {"color": theme.target, "size": theme.font_px - 1}, "bgcolor": "rgba(0,0,0,0)",
+    }  # fmt: skip
+    label = note(theme, text, 0.005, y, **(look | more))
     return line, label
 
 

@@ -38,7 +38,7 @@ def answer_sentence(assessment: Assessment) -> str:
         return f"This host has no card and carries {_sessions(without)}."
     gain = assessment.gain_sessions
     if gain == 0:
-        return f"With or without the card this host carries {_sessions(carried)}: the card adds none."
+        return f"This host carries {_sessions(carried)}, with the card or without: it adds none."
     more = f"{abs(gain)} {'more' if gain > 0 else 'fewer'}"
     if assessment.gain_pct is not None:
         more += f" ({assessment.gain_pct:+.0f} %)"
@@ -65,7 +65,7 @@ def limit_sentence(rated: RatedLoad) -> str:
             )
         return f"{arm} not even one session meets the targets: {rated.binding_limit}."
     return (
-        f"{arm} {LIMITS[rated.limit]} sets the limit: with session {rated.rated_load + 1} "
+        f"{arm} the limit is {LIMITS[rated.limit]}: at {_sessions(rated.rated_load + 1)} "
         f"{rated.binding_limit}.{slots}"
     )
 
@@ -85,7 +85,7 @@ def what_if_sentence(change: WhatIf, before: Assessment) -> str:
         after = change.rated[arm]  # type: ignore[index]
         step = after - before.rated[arm].rated_load  # type: ignore[index]
         parts.append(f"{after} {words} ({step:+d})" if step else f"{after} {words} (as before)")
-    return f"{change.change.capitalize()}: {', '.join(parts)}"
+    return f"{change.change[0].upper()}{change.change[1:]}: {', '.join(parts)}"
 
 
 def value(name: str, amount: float) -> str:
@@ -101,7 +101,7 @@ def value(name: str, amount: float) -> str:
     _, _, digits = VALUES[name]
     if amount != amount or amount in (float("inf"), float("-inf")):
         return "none left"
-    return f"{amount:.{digits}f}".replace("-0", "0") if abs(amount) < 0.5 else f"{amount:,.{digits}f}"
+    return f"{round(amount, digits) + 0.0:,.{digits}f}"
 
 
 def error_sentence(error: InputError) -> str:

@@ -16,7 +16,7 @@ from typing import Any, NoReturn
 import numpy as np
 
 from model.defaults import BURST_PHASES, MOST_SESSIONS
-from model.errors import CrestlineError, InputError, check_within
+from model.errors import CrestlineError, InputError, check_at_least
 
 _LARGEST_BYTES = 4_000_000
 _MOST_REPLICATES = 1_000
@@ -282,7 +282,9 @@ def _numbers(field: str, given: object) -> list[float]:
     if not isinstance(given, list):
         raise InputError(field, given, "a list of numbers")
     for index, value in enumerate(given):
-        check_within(f"{field}[{index}]", value, 0, _LARGEST_NUMBER)
+        check_at_least(f"{field}[{index}]", value, 0)
+        if value > _LARGEST_NUMBER:
+            raise InputError(f"{field}[{index}]", value, f"a number from 0 to {_LARGEST_NUMBER:g}")
     return [float(value) for value in given]
 
 

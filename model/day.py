@@ -6,7 +6,6 @@ of activity, laid end to end on one line of time, never on sessions times second
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -24,8 +23,9 @@ MOST_REPLICATES = 1_000
 _CHUNK = 400_000  # our choice: changes of activity handled at once
 _CELLS = 65_536  # of the table by which an activity is drawn
 _REDRAW = np.iinfo(np.uint16).max  # a cell that holds more than one activity
-_BITS = 52  # whole numbers that a float holds and adds without rounding
-_GRAIN = 2.0**-28  # works per second are rounded to it, so that their sums are exact
+_BITS = 52  # of a whole number that a float holds, and adds without rounding
+_GRAIN = 2.0**-28  # work per second is rounded to it, so that its sums are exact
+_APP, _ENCODE, _SAVING, _CARD, _PACKS = range(5)  # rows of what is summed over the sessions
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,240 +171,49 @@ def _simulate(
     _check_whole("seed", seed, 0, None)
     _check_whole("replicates", replicates, 1, MOST_REPLICATES)
     rng = np.random.default_rng(int(seed))
-    length = scenario.day.length_s
-    people = _People(scenario)
-    capacity = float(
-        capacity_curve(scenario.host, scenario.reference_clock_ghz, scenario.host.threads)
-    )
-    per_day = max(int(people.changes_per_s.max() * length * scenario.sessions), length // 2, 1)
-    together = int(np.clip(_CHUNK // per_day, 1, replicates))
-
-    days: dict[Arm, _Tally] = {arm: _Tally(replicates, length, capacity) for arm in arms}
-    present = np.zeros(length)
-    changes = 0
-    for first in range(0, replicates, together):
-        batch = min(together, replicates - first)
-        drawn = people.draw(rng, batch, "offloaded" in arms)
+    people, length = _People(scenario), scenario.day.length_s
+    days = {arm: _Tally(scenario, replicates) for arm in arms}
+    per_day = max(people.changes_per_session * scenario.sessions, length / 2)
+    at_once = int(np.clip(_CHUNK / per_day, 1, replicates))
+    present, changes = np.zeros(length + 1), 0
+    for first in range(0, replicates, at_once):
+        drawn = people.draw(rng, min(at_once, replicates - first), "offloaded" in arms)
         present += drawn.present
         changes += drawn.changes
         for arm, tally in days.items():
-            encode = drawn.encode
+            encode = drawn.each_second(_ENCODE)
             if arm == "offloaded" and people.use_card:
-                encode = np.maximum(encode - people.saved(drawn), 0)
-            tally.add(first, drawn.app, encode)
-    by_minute = (present / replicates).reshape(-1, 60).mean(axis=1)
-    return {
-        arm: tally.result(arm, scenario.day.start_s, by_minute, changes)
-        for arm, tally in days.items()
-    }
+                encode = encode - drawn.each_second(_SAVING) + people.card.lost(drawn)
+            tally.add(first, drawn.each_second(_APP), encode)
+    by_minute = (present[:length] / replicates).reshape(-1, 60).mean(axis=1)
+    return {arm: tally.result(arm, by_minute, changes) for arm, tally in days.items()}
 
 
 def _check_whole(field: str, value: object, low: int, high: int | None) -> None:
     whole = isinstance(value, int | np.integer) and not isinstance(value, bool)
-    if not whole or value < low or (high is not None and value > high):  # type: ignore[operator]
-        to = "or more" if high is None else f"to {high}"
-        raise InputError(field, value, f"a whole number from {low} {to}".replace("from 0 or", "of 0 or"))
+    if not (whole and low <= value and (high is None or value <= high)):  # type: ignore[operator]
+        reach = f"of {low} or more" if high is None else f"from {low} to {high}"
+        raise InputError(field, value, f"a whole number {reach}")
 
 
-def presence(day: Day, rank: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Return when sessions are present: while the presence curve lies above their rank.
-
-    Parameters
-    ----------
-    day : Day
-        The working day.
-    rank : array of shape (sessions,), 0 to 1
-        Ranks. [-]
-
-    Returns
-    -------
-    tuple of three arrays
-        Session, beginning and end of each stay [s after the start of the day], in the order
-        of sessions and time.
-    """
+def _presence(day: Day, rank: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Session, beginning and end of each stay [s], sorted: rank below the presence curve."""
     points = np.array(day.present_points)
-    inner = points[(points[:, 0] > 0) & (points[:, 0] < day.length_s), 0]
-    at = np.concatenate([[0.0], inner, [float(day.length_s)]])
+    inside = (points[:, 0] > 0) & (points[:, 0] < day.length_s)
+    at = np.concatenate([[0.0], points[inside, 0], [float(day.length_s)]])
     share = np.interp(at, points[:, 0], points[:, 1])
     above = np.zeros((len(rank), len(at) + 2), dtype=bool)
     above[:, 1:-1] = share > rank[:, None]
     session, come = np.nonzero(above[:, 1:] & ~above[:, :-1])
-    _, leave = np.nonzero(above[:, :-1] & ~above[:, 1:])
+    leave = np.nonzero(above[:, :-1] & ~above[:, 1:])[1]
 
     def crossing(piece: IntArray) -> FloatArray:
-        before, after = np.clip(piece - 1, 0, None), np.clip(piece, None, len(at) - 1)
+        before, after = np.maximum(piece - 1, 0), np.minimum(piece, len(at) - 1)
         rise = share[after] - share[before]
         part = (rank[session] - share[before]) / np.where(rise == 0, 1, rise)
         return at[before] + part * (at[after] - at[before])
 
     return session, crossing(come), crossing(leave)
-
-
-@dataclass(eq=False)
-class _Drawn:
-    """Sums over the sessions at each second; one row of seconds for each replicate."""
-
-    present: FloatArray  # over the replicates [sessions]
-    app: FloatArray  # application work [reference-core s/s]
-    encode: FloatArray  # encoding without the card
-    saving: FloatArray  # what the card would save had it room for everyone
-    card: FloatArray  # displays and pixel rate asked of the card, in one number
-    displays: list[FloatArray]  # displays by class, several classes in one number
-    changes: int = 0
-
-
-class _People:
-    """All that is the same for each day of a scenario: habits, weights, the card's classes."""
-
-    def __init__(self, scenario: Scenario) -> None:
-        self.scenario = scenario
-        of = kinds(scenario)
-        states = len(of.chance)
-        self.absent = 2 * states  # states of sessions that may use the card, then the others
-        card = scenario.accelerator
-        self.use_card = card.slots > 0 and card.share_pct > 0
-        dwell = np.array([activity.dwell_s for activity in scenario.activities])[of.activity]
-        self.dwell_s = np.concatenate([dwell, dwell, [0.0]]).astype(np.float32)
-        self.habit, self.next = [], []
-        self.changes_per_s = np.zeros(len(scenario.roles))
-        self.spread_s = np.zeros(len(scenario.roles))
-        for role in range(len(scenario.roles)):
-            own = np.flatnonzero(of.role == role)
-            if own.size == 0:  # nobody has the role
-                own, chance = np.zeros(1, dtype=int), np.ones(1)
-            else:
-                chance = of.chance[own] / of.chance[own].sum()
-            jump = chance / dwell[own]
-            rate = float(jump.sum())
-            self.habit.append(_Table(own, chance))
-            self.next.append(_Table(own, jump / rate))
-            self.changes_per_s[role] = rate
-            second_moment = float(2 * (jump / rate) @ dwell[own] ** 2)
-            self.spread_s[role] = max(second_moment - rate**-2, 0.0) ** 0.5
-
-        full = of.demand[of.first + of.moving]
-        barred, nobody = np.zeros(states), np.zeros(1)
-        app, demand = of.app_demand[of.first], of.demand[of.first]
-        self.app = _exact(np.concatenate([app, app, nobody]))
-        self.encode = _exact(np.concatenate([demand, demand, nobody])) - self.app
-        self.saving = _exact(np.concatenate([demand - full, barred, nobody]))
-        self.classes = _Classes(of, card, scenario.sessions)
-
-    def draw(self, rng: np.random.Generator, days: int, with_card: bool) -> _Drawn:
-        """Draw some days."""
-        scenario, length = self.scenario, self.scenario.day.length_s
-        row, sessions = length + 1, self.scenario.sessions
-        weight = np.array([role.weight_pct for role in scenario.roles])
-        edges = np.cumsum(weight / weight.sum()) * sessions + rng.random((days, 1))
-        edges[:, -1] = sessions
-        place = np.broadcast_to(np.arange(sessions), (days, sessions))
-        role = np.zeros((days, sessions), dtype=np.int64)
-        for edge in np.floor(edges[:, :-1]).T:
-            role += place >= edge[:, None]
-        strata = np.argsort(rng.random((days, sessions)), axis=1)
-        rank = ((strata + rng.random((days, sessions))) / sessions).ravel()
-        entitled = rng.random(days * sessions)
-        order = np.lexsort((entitled, role.ravel()))
-        start = (np.arange(days * sessions) // sessions * row)[order]
-
-        weights: list[FloatArray] = [self.app, self.encode]
-        if with_card and self.use_card:
-            weights += [self.saving, *self.classes.weights]
-        sums = np.zeros((len(weights), days * row))
-        present = np.zeros(row)
-        logons = np.zeros(days * row + 1)
-        changes = 0
-        per_session = max(float(self.changes_per_s.max()) * length, len(scenario.day.present_pct), 1)
-        at_once = max(int(_CHUNK / per_session), 1)
-        barred = entitled >= scenario.accelerator.share_pct / 100
-        for begin in range(0, len(order), at_once):
-            who = order[begin : begin + at_once]
-            session, come_s, leave_s = presence(scenario.day, rank[who])
-            first, last = np.ceil(come_s).astype(np.int64), np.ceil(leave_s).astype(np.int64)
-            present += np.bincount(first, minlength=row) - np.bincount(last, minlength=row)
-            base = start[begin : begin + at_once][session]
-            arrives = (np.diff(session, prepend=-1) > 0) & (first > 0)
-            logons += self._logons((base + first)[arrives], base[arrives] + length, len(logons))
-            stays = _Stays(
-                role.ravel()[who][session], barred[who][session],
-                base + come_s + 1, base + first, base + last,
-            )  # fmt: skip
-            while len(stays.role):
-                second, state, begun, stays = self._activities(rng, stays)
-                changes += begun
-                for total, one in zip(sums, weights, strict=True):
-                    value = one.take(state)
-                    value[1:] -= value[:-1].copy()
-                    total += np.bincount(second, value, minlength=days * row)
-        sums[0] += logons[:-1]
-        totals = np.cumsum(sums, axis=1).reshape(len(weights), days, row)[:, :, :length]
-        nothing = np.zeros(0)
-        card = list(totals[2:]) or [nothing, nothing]
-        return _Drawn(
-            np.cumsum(present)[:length], totals[0], totals[1], card[0], card[1], card[2:], changes
-        )
-
-    def _logons(self, at: IntArray, end: IntArray, size: int) -> FloatArray:
-        """Changes of the work per second by logons that begin at those places of the line."""
-        rate = core_rate(self.scenario.host, self.scenario.reference_clock_ghz)
-        work = self.scenario.day.logon_core_s
-        whole = int(work // rate)
-        rest = work - whole * rate
-        change = rate * np.bincount(at, minlength=size)
-        change -= (rate - rest) * np.bincount(np.minimum(at + whole, end), minlength=size)
-        return change - rest * np.bincount(np.minimum(at + whole + 1, end), minlength=size)
-
-    def _activities(
-        self, rng: np.random.Generator, stays: "_Stays"
-    ) -> tuple[IntArray, npt.NDArray[np.uint16], int, "_Stays"]:
-        """Fill stays with activities; return where each begins, which it is, and what is left.
-
-        As many are drawn for each stay as will mostly do, and one "absent" after them; a stay
-        that they do not fill is handed back.
-        """
-        rate = self.changes_per_s[stays.role]
-        mean = np.maximum(stays.end - stays.begin, 0) * rate
-        many = (mean + self.spread_s[stays.role] * rate * np.sqrt(mean)).astype(np.int64) + 3
-        first = np.cumsum(many) - many
-        number = int(many.sum())
-        state = np.empty(number, dtype=np.uint16)
-        for role in range(len(rate) and len(self.scenario.roles)):
-            low, high = np.searchsorted(stays.role, (role, role + 1))
-            if low == high:
-                continue
-            span = slice(first[low], first[high] if high < len(first) else number)
-            state[span] = self.next[role].draw(rng, span.stop - span.start)
-            if stays.new:
-                state[first[low:high]] = self.habit[role].draw(rng, high - low)
-            cut = low + int(np.searchsorted(stays.barred[low:high], True))
-            if cut < high:
-                state[first[cut] : span.stop] += np.uint16(self.absent // 2)
-        state[first + many - 1] = self.absent
-        lasts = rng.standard_exponential(number, dtype=np.float32)
-        lasts *= self.dwell_s.take(state)
-        total = np.add.reduceat(lasts, first, dtype=np.float64)
-        time = np.empty(number)
-        time[1:] = lasts[:-1]
-        done = stays.begin + total
-        time[first] = stays.begin
-        time[first[1:]] -= done[:-1]
-        np.cumsum(time, out=time)
-        second = time.astype(np.int64)
-        second[first] = stays.first
-        after = second[first + many - 1]
-        end = np.repeat(stays.end, many)
-        begun = int(np.count_nonzero(second < end))
-        np.minimum(second, end, out=second)
-        short = after < stays.end
-        rest = _Stays(
-            stays.role[short], stays.barred[short], done[short], after[short], stays.end[short],
-            new=False,
-        )  # fmt: skip
-        return second, state, begun - len(rest.role), rest
-
-    def saved(self, drawn: _Drawn) -> FloatArray:
-        """What the card saves at each second. [reference-core s/s]"""
-        return drawn.saving - self.classes.lost(drawn.card, drawn.displays)
 
 
 @dataclass(frozen=True, eq=False)
@@ -416,26 +225,171 @@ class _Stays:
     begin: FloatArray  # one second late, so that rounding down gives the first full second
     first: IntArray
     end: IntArray
-    new: bool = True
 
 
-def _exact(weight: FloatArray) -> FloatArray:
-    return np.round(weight / _GRAIN) * _GRAIN
+class _Drawn:
+    """Sums over the sessions; for each day one row of its seconds and the one after them."""
+
+    def __init__(self, rows: int, days: int, length_s: int) -> None:
+        self.shape = (days, length_s + 1)
+        self.changing = np.zeros((rows, days * (length_s + 1)))
+        self.present = np.zeros(length_s + 1)  # over the days [sessions]
+        self.changes = 0
+        self._summed: dict[int, FloatArray] = {}
+
+    def each_second(self, row: int) -> FloatArray:
+        """Return a quantity at each second, day after day."""
+        if row not in self._summed:
+            self._summed[row] = np.cumsum(self.changing[row])
+        return self._summed[row]
+
+
+class _People:
+    """All that is the same for each day of a scenario: habits and what activities cost."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        self.scenario = scenario
+        card = scenario.accelerator
+        self.use_card = card.slots > 0 and card.share_pct > 0
+        of = kinds(scenario)
+        states, roles = len(of.chance), len(scenario.roles)
+        # States of sessions that may use the card, then of those that may not, then "absent".
+        dwell_s = np.array([activity.dwell_s for activity in scenario.activities])[of.activity]
+        self.dwell_s = np.concatenate([dwell_s, dwell_s, [0.0]]).astype(np.float32)
+        self.barred_from, self.absent = states, 2 * states
+        self.habit: dict[int, _Table] = {}
+        self.following: dict[int, _Table] = {}
+        self.rate, self.spread_s = np.ones(roles), np.zeros(roles)
+        for role in np.unique(of.role):
+            own = np.flatnonzero(of.role == role)
+            chance = of.chance[own] / of.chance[own].sum()
+            rate = float((chance / dwell_s[own]).sum())
+            following = chance / dwell_s[own] / rate
+            self.habit[role] = _Table(own, chance)
+            self.following[role] = _Table(own, following)
+            self.rate[role] = rate
+            self.spread_s[role] = (2 * following @ dwell_s[own] ** 2 - rate**-2) ** 0.5
+        self.changes_per_session = float(self.rate[list(self.habit)].max()) * scenario.day.length_s
+
+        none, app = np.zeros(states + 1), of.app_demand[of.first]
+        encode = of.demand[of.first] - app
+        saving = of.demand[of.first] - of.demand[of.first + of.moving]
+        self.card = _Card(of, card, scenario.sessions)
+        self.weights = [
+            _exact(np.concatenate([app, app, [0.0]])),
+            _exact(np.concatenate([encode, encode, [0.0]])),
+            _exact(np.concatenate([saving, none])),
+            *(np.concatenate([weight, none]) for weight in self.card.weights),
+        ]
+
+    def draw(self, rng: np.random.Generator, days: int, with_card: bool) -> _Drawn:
+        """Draw some days; the numbers drawn do not depend on the card."""
+        day, sessions = self.scenario.day, self.scenario.sessions
+        weights = self.weights if with_card and self.use_card else self.weights[:_SAVING]
+        drawn = _Drawn(len(weights), days, day.length_s)
+        shares = np.cumsum([role.weight_pct for role in self.scenario.roles])
+        upto = np.floor(shares / shares[-1] * sessions + rng.random((days, 1)))
+        counts = np.diff(upto, prepend=0, axis=1).astype(int).ravel()
+        role = np.repeat(np.tile(np.arange(len(shares)), days), counts)
+        strata = np.argsort(rng.random((days, sessions)), axis=1)
+        rank = ((strata + rng.random((days, sessions))) / sessions).ravel()
+        entitled = rng.random(days * sessions)
+        barred = entitled >= self.scenario.accelerator.share_pct / 100
+        start = np.repeat(np.arange(days) * drawn.shape[1], sessions)
+        order = np.lexsort((entitled, role))
+        size = max(int(_CHUNK / max(self.changes_per_session, len(day.present_pct))), 1)
+        for begin in range(0, len(order), size):
+            who = order[begin : begin + size]
+            session, come_s, leave_s = _presence(day, rank[who])
+            first, last = np.ceil(come_s).astype(np.int64), np.ceil(leave_s).astype(np.int64)
+            np.add.at(drawn.present, first, 1.0)
+            np.add.at(drawn.present, last, -1.0)
+            who = who[session]
+            base = start[who]
+            arrives = (np.diff(session, prepend=-1) > 0) & (come_s > 0)
+            self._log_on(drawn.changing[_APP], (base + first)[arrives], base[arrives])
+            stays = _Stays(role[who], barred[who], base + come_s + 1, base + first, base + last)
+            tables = self.habit
+            while len(stays.role):
+                second, state, begun, stays = self._activities(rng, stays, tables)
+                drawn.changes += begun
+                for row, weight in enumerate(weights):
+                    value = weight.take(state)
+                    value[1:] = value[1:] - value[:-1]
+                    np.add.at(drawn.changing[row], second, value)
+                tables = self.following
+        drawn.present = np.cumsum(drawn.present)
+        return drawn
+
+    def _log_on(self, work: FloatArray, at: IntArray, day: IntArray) -> None:
+        """Add logons that begin at those places of the line, in days that begin at those."""
+        rate = float(_exact(core_rate(self.scenario.host, self.scenario.reference_clock_ghz)))
+        whole, rest = divmod(self.scenario.day.logon_core_s, rate)
+        end = day + self.scenario.day.length_s
+        np.add.at(work, at, rate)
+        np.add.at(work, np.minimum(at + int(whole), end), _exact(rest) - rate)
+        np.add.at(work, np.minimum(at + int(whole) + 1, end), -_exact(rest))
+
+    def _activities(
+        self, rng: np.random.Generator, stays: _Stays, tables: "dict[int, _Table]"
+    ) -> tuple[IntArray, npt.NDArray[np.uint16], int, _Stays]:
+        """Fill stays; return where activities begin, which, how many, and what is not filled.
+
+        As many are drawn for each stay as will mostly do, and then "absent"; the stays that
+        they do not fill are handed back. `tables` draw the first activity of each stay.
+        """
+        mean = np.maximum(stays.end - stays.begin, 0) * self.rate[stays.role]
+        many = np.sqrt(mean) * self.spread_s[stays.role] * self.rate[stays.role] + mean + 3
+        upto = np.cumsum(many.astype(np.int64))
+        last = upto - 1
+        first = np.concatenate([[0], upto[:-1]])
+        state = np.empty(upto[-1], dtype=np.uint16)
+        for role in self.habit:
+            low, high = np.searchsorted(stays.role, (role, role + 1))
+            if low < high:
+                span = slice(first[low], upto[high - 1])
+                state[span] = self.following[role].draw(rng, span.stop - span.start)
+                state[first[low:high]] = tables[role].draw(rng, high - low)
+                cut = low + np.searchsorted(stays.barred[low:high], True)
+                state[upto[cut - 1] if cut else 0 : span.stop] += np.uint16(self.barred_from)
+        state[last] = self.absent
+        lasts = rng.standard_exponential(len(state), dtype=np.float32)
+        lasts *= self.dwell_s.take(state)
+        done = stays.begin + np.add.reduceat(lasts, first, dtype=np.float64)
+        time = np.empty(len(state))
+        time[1:] = lasts[:-1]
+        time[first] = stays.begin
+        time[first[1:]] -= done[:-1]
+        second = np.cumsum(time, out=time).astype(np.int64)
+        second[first] = stays.first
+        end = np.repeat(stays.end, np.diff(upto, prepend=0))
+        after = second[last]
+        short = after < stays.end
+        begun = int(np.count_nonzero(second < end)) - int(np.count_nonzero(short))
+        rest = _Stays(
+            stays.role[short], stays.barred[short], done[short], after[short], stays.end[short]
+        )
+        return np.minimum(second, end, out=second), state, begun, rest
+
+
+def _exact(weight: npt.ArrayLike) -> FloatArray:
+    rounded: FloatArray = np.round(np.asarray(weight) / _GRAIN) * _GRAIN
+    return rounded
 
 
 class _Table:
-    """Draws states by a table of equal cells; a cell across a border is looked at again."""
+    """Draws states by a table of equal cells; in a cell with a border it looks more closely."""
 
     def __init__(self, states: IntArray, chance: FloatArray) -> None:
         self.states = states.astype(np.uint16)
         self.upto = np.cumsum(chance)
         self.upto[-1] = 1.0
-        low = np.searchsorted(self.upto, np.arange(_CELLS) / _CELLS, side="right")
-        high = np.searchsorted(self.upto, (np.arange(_CELLS) + 1) / _CELLS)
-        self.cells = np.where(low == high, self.states[np.minimum(low, len(states) - 1)], _REDRAW)
-        self.cells = self.cells.astype(np.uint16)
+        borders = np.floor(self.upto * _CELLS).astype(int)
+        self.cells = np.repeat(self.states, np.diff(borders, prepend=0))
+        self.cells[np.minimum(borders[:-1], _CELLS - 1)] = _REDRAW
 
     def draw(self, rng: np.random.Generator, number: int) -> npt.NDArray[np.uint16]:
+        """Draw so many states."""
         cell = rng.integers(0, _CELLS, number, dtype=np.uint16)
         state = self.cells.take(cell)
         again = np.flatnonzero(state == _REDRAW)
@@ -444,120 +398,118 @@ class _Table:
         return state
 
 
-class _Classes:
-    """States that are alike to the card, most active first, and the displays they move.
+class _Card:
+    """What the card is asked for, and what is lost where that is too much.
 
-    Several whole numbers are packed into one float, so that one sum over changes serves them.
+    States that are alike to the card are one class. Whole numbers are packed into one float,
+    displays and pixel rate first, then the displays of several classes, least active first, so
+    that few sums over the changes serve all.
     """
 
     def __init__(self, of: Kinds, card: Accelerator, sessions: int) -> None:
-        self.accelerator = card
-        states, found = len(of.chance), dict[tuple[float, ...], list[int]]()
-        for state in np.argsort(-of.pixel_rate_mpx_s, kind="stable"):
+        self.limits = card
+        classes: dict[tuple[float, ...], list[int]] = {}
+        for state in np.argsort(of.pixel_rate_mpx_s, kind="stable"):
             first, moving = of.first[state], of.moving[state]
             if moving:
-                saves = of.demand[first] - of.demand[first : first + moving + 1]
-                found.setdefault((of.pixel_rate_mpx_s[state], *saves), []).append(int(state))
-        self.rates = [key[0] for key in found]
-        self.saves = [np.array(key[1:]) for key in found]  # by displays with a slot
-        moving = np.concatenate([of.moving, np.zeros(states + 1)])
-        pixels = moving * np.append(np.tile(of.pixel_rate_mpx_s, 2), 0.0)
-        bits = int(np.ceil(np.log2(sessions * max(moving.max(), 1) + 1)))
-        self.bits, self.per_pack = bits, max(_BITS // bits, 1)
-        self.pixel_span = 2.0 ** np.ceil(np.log2(sessions * max(float(pixels.max()), 1.0) * 2))
-        grain = self.pixel_span * 2.0 ** (bits - _BITS)
-        self.weights = [moving * self.pixel_span + np.round(pixels / grain) * grain]
-        tight = sessions * moving.max() > card.slots
-        if tight or sessions * pixels.max() > card.megapixels_per_s * (1 - 1e-6):
-            for number, members in enumerate(reversed(found.values())):
-                if number % self.per_pack == 0:
-                    self.weights.append(np.zeros(2 * states + 1))
-                self.weights[-1][members] = moving[members] * 2.0 ** (
-                    number % self.per_pack * bits
-                )
+                saves = _exact(of.demand[first] - of.demand[first : first + moving + 1])
+                classes.setdefault((of.pixel_rate_mpx_s[state], *saves), []).append(state)
+        self.rates = [key[0] for key in classes]
+        self.saves = [np.array(key[1:]) for key in classes]  # by displays that have a slot
+        pixels = of.moving * of.pixel_rate_mpx_s
+        most, most_pixels = sessions * int(of.moving.max()), sessions * float(pixels.max())
+        self.bits = most.bit_length() + 1
+        self.pixel_limit = card.megapixels_per_s * (1 - 1e-6)
+        self.pixel_span = 2.0 ** np.ceil(np.log2(most_pixels * 2 + 1))
+        grain = self.pixel_span * 2.0 ** (self.bits - _BITS)
+        self.weights = [of.moving * self.pixel_span + np.round(pixels / grain) * grain]
+        self.binds = most > card.slots or most_pixels > self.pixel_limit
+        self.places = []  # of each class: which row, and which bits of it
+        for number, members in enumerate(classes.values() if self.binds else ()):
+            pack, place = divmod(number, _BITS // self.bits)
+            if place == 0:
+                self.weights.append(np.zeros(len(of.chance)))
+            self.weights[-1][members] = of.moving[members] * 2.0 ** (place * self.bits)
+            self.places.append((_PACKS + pack, place * self.bits))
 
-    def lost(self, card: FloatArray, packs: list[FloatArray]) -> FloatArray:
-        """Saving lost for want of room on the card, at each second. [reference-core s/s]"""
-        limits = self.accelerator
-        lost = np.zeros(card.shape)
-        if not packs:
+    def lost(self, drawn: _Drawn) -> FloatArray:
+        """Saving lost for want of room on the card. [reference-core s/s]"""
+        asked = drawn.each_second(_CARD)
+        lost = np.zeros(asked.shape)
+        if not self.binds:
             return lost
-        wanted = np.floor(card / self.pixel_span)
-        too_many = card - wanted * self.pixel_span > limits.megapixels_per_s * (1 - 1e-6)
-        at = np.nonzero(too_many)
-        if at[0].size:
-            classes = range(len(self.rates))
-            displays = np.array([self._displays(packs, number, at) for number in classes])
-            served = assign_most_active_first(displays, self.rates, limits)
-            lost[at] = sum(self._lost(n, displays[n], displays[n] - served[n]) for n in classes)
-        flat, packs = lost.reshape(-1), [pack.reshape(-1) for pack in packs]
-        over = np.flatnonzero((wanted > limits.slots) & ~too_many)
-        excess = wanted.reshape(-1)[over].astype(np.int64) - limits.slots
-        for number in reversed(range(len(self.rates))):  # the least active give way first
-            if over.size == 0:
-                break
-            displays = self._displays(packs, number, over)
-            without = np.minimum(displays, excess)
-            flat[over] += self._lost(number, displays, without)
-            left = excess > without
-            over, excess = over[left], (excess - without)[left]
+        wanted = np.floor(asked / self.pixel_span)
+        heavy = asked - wanted * self.pixel_span > self.pixel_limit
+        classes = range(len(self.rates))
+        at = np.flatnonzero(heavy)
+        if at.size:
+            displays = np.array([self._displays(drawn, n, at) for n in classes[::-1]])
+            served = assign_most_active_first(displays, self.rates[::-1], self.limits)
+            for n in classes:
+                lost[at] += self._lost(n, displays[-1 - n], (displays - served)[-1 - n])
+        at = np.flatnonzero((wanted > self.limits.slots) & ~heavy)
+        excess = wanted[at].astype(np.int64) - self.limits.slots
+        for n in classes:  # only slots are short: the least active go without
+            if at.size:
+                displays = self._displays(drawn, n, at)
+                without = np.minimum(displays, excess)
+                lost[at] += self._lost(n, displays, without)
+                more = excess > without
+                at, excess = at[more], (excess - without)[more]
         return lost
 
-    def _displays(self, packs: list[FloatArray], number: int, at: Any) -> IntArray:
-        pack, place = divmod(len(self.rates) - 1 - number, self.per_pack)
-        return packs[pack][at].astype(np.int64) >> place * self.bits & (1 << self.bits) - 1
+    def _displays(self, drawn: _Drawn, number: int, at: IntArray) -> IntArray:
+        row, shift = self.places[number]
+        return drawn.each_second(row)[at].astype(np.int64) >> shift & (1 << self.bits) - 1
 
     def _lost(self, number: int, displays: IntArray, without: IntArray) -> FloatArray:
         saves = self.saves[number]
         each = len(saves) - 1
-        if each == 1:
-            return without * saves[1]
         full, rest = np.divmod(displays - without, each)
-        return (displays // each - full) * saves[each] - saves[rest]
+        lost: FloatArray = (displays // each - full) * saves[each] - saves[rest]
+        return lost
 
 
 class _Tally:
     """The demand of one arm, second by second, and what becomes of it."""
 
-    def __init__(self, replicates: int, length_s: int, capacity: float) -> None:
-        self.capacity = capacity
-        self.demand_pct = np.empty((replicates, length_s), dtype=np.float32)
+    def __init__(self, scenario: Scenario, replicates: int) -> None:
+        host = scenario.host
+        self.capacity = float(capacity_curve(host, scenario.reference_clock_ghz, host.threads))
+        self.start_s, self.length = scenario.day.start_s, scenario.day.length_s
+        self.demand_pct = np.empty((replicates, self.length), dtype=np.float32)
         self.wanted = self.dropped = self.carried = 0.0
 
     def add(self, first: int, app: FloatArray, encode: FloatArray) -> None:
-        """Serve some days, the first of them in that row."""
+        """Serve some days, the first of them in that row; applications before frames."""
         offered = app + encode
         self.wanted += float(encode.sum())
         if offered.max() > self.capacity:
-            before, most = carried_over(app, self.capacity)
-            self.carried = max(self.carried, most)
-            offered += before
+            before = _carried_over(app.reshape(-1, self.length + 1)[:, :-1], self.capacity)
+            self.carried = max(self.carried, float(before.max()))
+            offered += before.reshape(-1)
             self.dropped += float(np.clip(offered - self.capacity, 0, encode).sum())
-        np.multiply(
-            offered, 100 / self.capacity, out=self.demand_pct[first : first + len(app)],
-            casting="same_kind",
-        )  # fmt: skip
+        offered *= 100 / self.capacity
+        by_day = offered.reshape(-1, self.length + 1)
+        self.demand_pct[first : first + len(by_day)] = by_day[:, :-1]
 
-    def result(
-        self, arm: Arm, start_s: int, present_mean: FloatArray, changes: int
-    ) -> DayResult:
+    def result(self, arm: Arm, present_mean: FloatArray, changes: int) -> DayResult:
         """Sum up all days."""
-        demand = self.demand_pct
-        replicates, length = demand.shape
-        minutes = np.ascontiguousarray(
-            demand.reshape(replicates, length // 60, 60).transpose(1, 0, 2)
-        ).reshape(length // 60, -1)
-        at = [int(np.ceil(share * minutes.shape[1])) - 1 for share in (0.50, 0.95)]
-        minutes.partition(sorted({*at, minutes.shape[1] - 1}), axis=1)
-        p50, p95, highest = (minutes[:, i].astype(float) for i in (*at, minutes.shape[1] - 1))
+        demand, days = self.demand_pct, len(self.demand_pct)
+        minutes = np.ascontiguousarray(demand.reshape(days, -1, 60).swapaxes(0, 1))
+        minutes = minutes.reshape(self.length // 60, -1)
+        at = [int(np.ceil(share * minutes.shape[1])) - 1 for share in (0.50, 0.95, 1)]
+        minutes.partition(at, axis=1)
+        p50, p95, highest = (minutes[:, rank].astype(float) for rank in at)
         rank = int(np.ceil(0.99 * demand.size)) - 1
-        crest = float(np.partition(demand, rank, axis=None)[rank])
+        minutes = minutes.reshape(-1)
+        minutes.partition(rank)
+        crest = float(minutes[rank])
         mean = float(demand.mean(dtype=np.float64))
-        above = [np.count_nonzero(demand > limit) / replicates / 60 for limit in (85, 100)]
         return DayResult(
             arm=arm,
-            start_s=start_s,
-            minute_s=np.arange(0, length, 60),
+            start_s=self.start_s,
+            minute_s=np.arange(0, self.length, 60),
             demand_p50_pct=p50,
             demand_p95_pct=p95,
             demand_max_pct=highest,
@@ -565,38 +517,19 @@ class _Tally:
             crest_pct=crest,
             mean_pct=mean,
             crest_factor=crest / mean if mean > 0 else 1.0,
-            minutes_above_85_pct=above[0],
-            minutes_above_100_pct=above[1],
+            minutes_above_85_pct=np.count_nonzero(demand > 85) / days / 60,
+            minutes_above_100_pct=np.count_nonzero(demand > 100) / days / 60,
             frames_dropped_pct=self.dropped / self.wanted * 100 if self.wanted > 0 else 0.0,
             carried_over_core_s=self.carried,
             changes=changes,
         )
 
 
-def carried_over(work: FloatArray, capacity: float) -> tuple[FloatArray, float]:
-    """Return the work left over from the second before, and the most that is ever left.
-
-    Parameters
-    ----------
-    work : array of shape (days, seconds), 0 or more
-        Work that arrives in each second. [reference-core s]
-    capacity : float, above 0
-        Work done in a second at most. [reference-core s]
-
-    Returns
-    -------
-    tuple of array of shape (days, seconds) and float
-        Work carried over into each second, and the most carried out of one. [reference-core s]
-
-    Source
-    ------
-    D. V. Lindley, The theory of queues with a single server, 1952,
-    doi:10.1017/S0305004100027638: left = max(left before + work - capacity, 0).
-    """
-    before = np.zeros(work.shape)
-    if work.max(initial=0.0) <= capacity:
-        return before, 0.0
-    surplus = np.cumsum(work - capacity, axis=1)
-    left = surplus - np.minimum(np.minimum.accumulate(surplus, axis=1), 0)
-    before[:, 1:] = left[:, :-1]
-    return before, float(left.max())
+def _carried_over(work: FloatArray, capacity: float) -> FloatArray:
+    """Work left over from the second before, of that of each second; one second more a day."""
+    before = np.zeros((len(work), work.shape[1] + 1))
+    if work.max() > capacity:
+        surplus = np.cumsum(work - capacity, axis=1)
+        least = np.minimum(np.minimum.accumulate(surplus, axis=1), 0)
+        before[:, 1:] = surplus - least
+    return before

@@ -6,6 +6,7 @@ transform, for many N at once.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -64,7 +65,15 @@ def demand_law(chance: Any, demand: Any, sessions: Any, capacity: float) -> Dema
     """
     chance = np.asarray(chance, dtype=float)
     demand = np.asarray(demand, dtype=float)
-    numbers = np.asarray(sessions)
+    numbers = np.asarray(sessions, dtype=np.int64)
+    return _law(chance.tobytes(), demand.tobytes(), numbers.tobytes(), float(capacity))
+
+
+@lru_cache(maxsize=8)  # the demand without a card bounds the other arm's too
+def _law(chances: bytes, demands: bytes, sessions: bytes, capacity: float) -> DemandLaw:
+    chance: FloatArray = np.frombuffer(chances)
+    demand: FloatArray = np.frombuffer(demands)
+    numbers = np.frombuffer(sessions, dtype=np.int64)
     mean = float(chance @ demand)
     spread = float(np.sqrt(max(chance @ (demand - mean) ** 2, 0.0)))
     largest = float(demand.max())
@@ -78,14 +87,14 @@ def demand_law(chance: Any, demand: Any, sessions: Any, capacity: float) -> Dema
             quantiles[at], overload[at] = _on_lattice(
                 chance, demand, numbers[at], capacity, points, mean, spread, largest
             )
-    for at in np.flatnonzero(numbers == 1):
+    for single in np.flatnonzero(numbers == 1):
         order = np.argsort(demand, kind="stable")
         cumulative = np.cumsum(chance[order])
         index = np.searchsorted(cumulative, np.array(_QUANTILES) - 1e-12)
-        quantiles[at] = demand[order][np.minimum(index, len(order) - 1)]
-        overload[at] = chance[demand > capacity].sum()
+        quantiles[single] = demand[order][np.minimum(index, len(order) - 1)]
+        overload[single] = chance[demand > capacity].sum()
     p50, p95, p99 = quantiles.T
-    return DemandLaw(mean * numbers, p50, p95, p99, np.clip(overload, 0, 1))
+    return DemandLaw(np.asarray(mean * numbers, dtype=float), p50, p95, p99, np.clip(overload, 0, 1))
 
 
 def _on_lattice(

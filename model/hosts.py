@@ -42,8 +42,9 @@ def check_arm(arm: str) -> Arm:
     InputError
         For any other name.
     """
-    if arm == "software" or arm == "offloaded":
-        return arm
+    for known in ARMS:
+        if arm == known:
+            return known
     raise InputError("arm", arm, '"software" or "offloaded"')
 
 
@@ -251,21 +252,7 @@ def sampled_hosts(scenario: Scenario, of: Kinds, arm: Arm, most: int) -> Sampled
     use_card = slots > 0 and entitled_below > 0
     split = use_card and entitled_below < 65_536
 
-    table = np.searchsorted(np.cumsum(of.chance), (np.arange(65_536) + 0.5) / 65_536)
-    table = np.minimum(table, states - 1).astype(np.int32)
-    groups = 2 * states if split else states
-    per_step = np.zeros((len(ladder), hosts, groups), dtype=np.float32)
-    host_base = np.arange(hosts, dtype=np.int32)[:, None] * groups
-    done = 0
-    for step, upto in enumerate(ladder):
-        group = table[_uniforms(hosts, int(done), int(upto), 0)]
-        if split:
-            entitled = _uniforms(hosts, int(done), int(upto), 1) < entitled_below
-            group = group + states * entitled
-        flat = np.bincount((group + host_base).ravel(), minlength=hosts * groups)
-        per_step[step] = flat.reshape(hosts, groups)
-        done = upto
-    counts = np.cumsum(per_step, axis=0, out=per_step)
+    counts = _counts(of.chance.tobytes(), int(ladder[-1]), hosts, entitled_below if split else 0)
     if split:
         barred, entitled_counts = counts[..., :states], counts[..., states:]
     else:
@@ -277,6 +264,34 @@ def sampled_hosts(scenario: Scenario, of: Kinds, arm: Arm, most: int) -> Sampled
         zero = np.zeros(len(ladder))
         return SampledHosts(ladder, by_kind, zero, zero, zero > 0)
     return _with_card(scenario, of, ladder, entitled_counts, barred, by_kind)
+
+
+@lru_cache(maxsize=4)  # both arms of a scenario ask for the same counts
+def _counts(
+    chance: bytes, most: int, hosts: int, entitled_below: int
+) -> npt.NDArray[np.float32]:
+    """Sessions by state, or by state and then by entitled state, at each step."""
+    cumulative = np.cumsum(np.frombuffer(chance))
+    states = len(cumulative)
+    table = np.searchsorted(cumulative, (np.arange(65_536) + 0.5) / 65_536)
+    table = np.minimum(table, states - 1).astype(np.int32)
+    ladder = steps_to(most)
+    groups = 2 * states if entitled_below else states
+    counts = np.zeros((len(ladder), hosts, groups), dtype=np.float32)
+    host_base = np.arange(hosts, dtype=np.int32)[:, None] * groups
+    done = 0
+    for step, upto in enumerate(ladder):
+        group = table[_uniforms(hosts, done, int(upto), 0)]
+        if entitled_below:
+            entitled = _uniforms(hosts, done, int(upto), 1) < entitled_below
+            group = group + states * entitled
+        flat = np.bincount((group + host_base).ravel(), minlength=hosts * groups)
+        counts[step] = flat.reshape(hosts, groups)
+        if step:
+            counts[step] += counts[step - 1]
+        done = int(upto)
+    counts.setflags(write=False)
+    return counts
 
 
 def _with_card(
@@ -309,22 +324,22 @@ def _with_card(
         served = assign_most_active_first(displays, list(of.pixel_rate_mpx_s), card)
         slots[tight] = served.sum(axis=0).mean(axis=1)
         rate[tight] = np.tensordot(of.pixel_rate_mpx_s, served, axes=1).mean(axis=1)
+        target = np.moveaxis(np.zeros_like(by_kind[tight]), 2, 0).copy()
         for state in range(len(of.moving)):
             all_of = wanted[state]
             each = int(of.moving[state])
-            target = by_kind[tight]
             if each == 0:
-                target[..., of.first[state]] += all_of
+                target[of.first[state]] += all_of
             else:
-                full, rest = np.divmod(served[state], each)
-                target[..., of.first[state] + each] += full
+                full, rest = np.divmod(served[state], each) if each > 1 else (served[state], None)
+                target[of.first[state] + each] += full
                 none = all_of - full
                 for part in range(1, each):
                     here = rest == part
-                    target[..., of.first[state] + part] += here
+                    target[of.first[state] + part] += here
                     none = none - here
-                target[..., of.first[state]] += none
-            by_kind[tight] = target
+                target[of.first[state]] += none
+        by_kind[tight] += np.moveaxis(target, 0, 2)
     return SampledHosts(ladder, by_kind, slots, rate, binds)
 
 

@@ -220,29 +220,44 @@ def pooled_stations(
         low,
         high,
     )
+    busy = utilisation > 0
+    sources, utilisation = sources[:, busy], utilisation[busy]
     law = _PooledLaw(capacity, threads)
     own = np.zeros_like(log_s)
+    runnable = np.zeros((len(log_s), len(utilisation)))
+    chance = np.zeros_like(log_s)
+    left = np.arange(len(log_s))  # the stations that have not settled
     moments = _moments(sources, utilisation, log_s, own, burst_phases)
     for _ in range(_MOST_NEWTON_STEPS):
-        excess, spread, steepness = law.under_contention(moments, log_s)
-        low = np.where(excess > 0, log_s, low)
-        high = np.where(excess > 0, high, log_s)
+        excess, spread, steepness = law.under_contention(moments, log_s[left])
+        low[left] = np.where(excess > 0, log_s[left], low[left])
+        high[left] = np.where(excess > 0, high[left], log_s[left])
         slope = (spread / moments.variance) * (moments.slope - moments.variance) - moments.slope
         step = np.clip(-excess / np.minimum(slope, -1e-12), -1.0, 1.0)
-        proposed = log_s + step
-        outside = (proposed <= low) | (proposed >= high)
-        proposed = np.where(outside, (low + high) / 2, proposed)
-        moved = float(np.abs(proposed - log_s).max(initial=0.0))
-        log_s = proposed
-        own = steepness * spread / moments.variance
-        moments = _moments(sources, utilisation, log_s, own, burst_phases, moments)
-        if moved < _POOLED_SETTLED:
+        proposed = log_s[left] + step
+        outside = (proposed <= low[left]) | (proposed >= high[left])
+        proposed = np.where(outside, (low[left] + high[left]) / 2, proposed)
+        moving = np.abs(proposed - log_s[left]) > _POOLED_SETTLED
+        log_s[left] = proposed
+        own[left] = steepness * spread / moments.variance
+        runnable[left], chance[left] = moments.runnable, moments.chance
+        left = left[moving]
+        if not left.size:
             break
-    return PooledStations(moments.response_per_work, moments.mean, law.waiting(moments, log_s))
+        moments = _moments(
+            sources[left], utilisation, log_s[left], own[left], burst_phases,
+            runnable[left] - chance[left][:, None],
+        )  # fmt: skip
+    moments = _moments(
+        sources, utilisation, log_s, own, burst_phases, runnable - chance[:, None]
+    )
+    response = np.full((len(log_s), len(busy)), 1 / capacity[1])
+    response[:, busy] = moments.response_per_work
+    return PooledStations(response, moments.mean, law.waiting(moments, log_s))
 
 
 _MOST_NEWTON_STEPS = 40
-_POOLED_SETTLED = 1e-5
+_POOLED_SETTLED = 1e-4
 _LEAST_VARIANCE = 1e-12
 
 
@@ -266,11 +281,11 @@ def _moments(
     log_s: FloatArray,
     own: FloatArray,
     phases: int,
-    before: "_Moments | None" = None,
+    beyond_average: FloatArray | None = None,
 ) -> _Moments:
     response_per_work = np.exp(log_s)[:, None] * np.ones_like(utilisation)
-    if before is not None:  # a source that runs more than others meets fewer of them
-        response_per_work *= np.exp(-own[:, None] * (before.runnable - before.chance[:, None]))
+    if beyond_average is not None:  # a source that runs more than others meets fewer of them
+        response_per_work *= np.exp(-own[:, None] * beyond_average)
     load = utilisation * response_per_work
     with np.errstate(divide="ignore"):
         done, one_phase_more = _erlang_tails(np.minimum(phases / load, 700.0), phases)

@@ -22,8 +22,8 @@ class FrozenMapping(dict[str, float]):
     def _refuse(self, *_args: object, **_kwargs: object) -> NoReturn:
         raise TypeError("a scenario cannot be changed; make a new one with the other values")
 
-    __setitem__ = __delitem__ = clear = pop = popitem = setdefault = update = _refuse  # type: ignore[assignment]
-    __ior__ = _refuse  # type: ignore[assignment]
+    __setitem__ = __delitem__ = _refuse
+    clear = pop = popitem = setdefault = update = __ior__ = _refuse
 
     def __reduce__(self) -> tuple[type, tuple[dict[str, float]]]:
         """Pickle as a plain dictionary wrapped again."""
@@ -49,7 +49,7 @@ def number(path: str, **more: Any) -> Any:
         Passed on to pydantic's Field.
     """
     quantity = FIELDS[path]
-    default = {} if quantity.value is None else {"default": quantity.value}
+    default: dict[str, Any] = {} if quantity.value is None else {"default": quantity.value}
     if quantity.whole and quantity.value is not None:
         default = {"default": int(quantity.value)}
     return Field(ge=quantity.low, le=quantity.high, description=quantity.meaning, **default, **more)

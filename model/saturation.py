@@ -147,8 +147,8 @@ def saturation_curve(scenario: Scenario, arm: str, sessions: npt.ArrayLike) -> S
         arm=checked,
         sessions=numbers,
         headroom_pct=100 - rows["cpu_p95_pct"],
-        memory_pct=memory / scenario.host.memory_gib * 100,
-        gpu_memory_pct=gpu_pct,
+        memory_pct=np.asarray(memory / scenario.host.memory_gib * 100, dtype=float),
+        gpu_memory_pct=np.asarray(gpu_pct, dtype=float),
         **rows,
     )
 

@@ -88,7 +88,8 @@ class Day(Record):
     def present_points(self) -> list[tuple[float, float]]:
         """The presence curve: time after the start [s], share present [-]."""
         return [
-            (_minutes(clock) * 60.0 - self.start_s, share / 100) for clock, share in self.present_pct
+            (_minutes(clock) * 60.0 - self.start_s, share / 100)
+            for clock, share in self.present_pct
         ]
 
 
@@ -104,7 +105,7 @@ class Targets(Record):
 class Scenario(Record):
     """All inputs together: one host, the people on it, their day and the targets."""
 
-    version: Literal[1] = VERSION
+    version: Literal[1] = 1
     name: Name
     sessions: int = number("sessions")
     host: Host = Field(default_factory=Host)
@@ -215,7 +216,8 @@ def _read(path: Path) -> str:
         return path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise InputError("scenario", str(path), f"a JSON file that can be read ({reason})") from None
+        expected = f"a JSON file that can be read ({reason})"
+        raise InputError("scenario", str(path), expected) from None
 
 
 def _unique(field: str, names: list[str]) -> set[str]:

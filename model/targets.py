@@ -141,19 +141,31 @@ _NOTHING_FAILS = "nothing fails up to the largest number of sessions looked at"
 def _in_words(scenario: Scenario, limit: str, after: dict[str, float]) -> str:
     targets = scenario.targets
     host = scenario.host
+    cpu = _apart(after["cpu_p95_pct"], targets.max_cpu_p95_pct)
+    wait = _apart(after["wait_busy_pct"], targets.max_wait_pct)
+    frames = _apart(after["frames_busy_pct"], targets.min_frames_pct)
+    network = _apart(after["network_busy_pct"], targets.max_network_pct)
     words = {
-        "cpu": f"CPU demand (p95) reaches {after['cpu_p95_pct']:.1f} %, "
-        f"target at most {targets.max_cpu_p95_pct:g} %",
-        "wait": f"scheduler wait at busy moments reaches {after['wait_busy_pct']:.1f} %, "
+        "cpu": f"CPU demand (p95) is {cpu} %, target at most {targets.max_cpu_p95_pct:g} %",
+        "wait": f"scheduler wait at busy moments is {wait} %, "
         f"target at most {targets.max_wait_pct:g} %",
-        "frames": f"delivered frames at busy moments fall to {after['frames_busy_pct']:.1f} %, "
+        "frames": f"{frames} % of frames are delivered at busy moments, "
         f"target at least {targets.min_frames_pct:g} %",
-        "network": f"the network rate at busy moments reaches {after['network_busy_pct']:.1f} %, "
+        "network": f"the network rate at busy moments is {network} %, "
         f"target at most {targets.max_network_pct:g} %",
         "memory": f"memory is used up ({host.memory_gib:g} GiB)",
         "gpu_memory": f"graphics memory is used up ({host.gpu_memory_gib:g} GiB)",
     }
     return words[limit]
+
+
+def _apart(value: float, target: float) -> str:
+    """A value with as many digits as it takes to tell it from the target."""
+    for digits in (1, 2, 3):
+        text = f"{value:.{digits}f}"
+        if float(text) != target:
+            return text
+    return f"{value:.6g}"
 
 
 def first_look(scenario: Scenario) -> int:

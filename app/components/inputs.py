@@ -79,7 +79,7 @@ def controls(scenario: Scenario) -> list[Component]:
         ),
         html.Fieldset(
             [
-                html.Legend("Session mix, re-balanced to 100 %"),
+                html.Legend("Session mix, in all 100 %"),
                 *[_weight(scenario, index) for index in range(len(scenario.roles))],
             ],
             className="group open-group",
@@ -114,6 +114,10 @@ def _value(scenario: Scenario, path: str) -> Any:
     return value
 
 
+def _unit(unit: str) -> dict[str, Any]:
+    return {"data-unit": unit}
+
+
 def _help(quantity: Quantity) -> str:
     return f"{quantity.meaning} {quantity.low:g} to {quantity.high:g} {quantity.unit}. " \
            f"Default: {quantity.provenance}."  # fmt: skip
@@ -129,7 +133,7 @@ def _slider(scenario: Scenario, path: str) -> Component:
         [
             html.Label(LABELS[path], htmlFor=ids.in_page(component)),
             html.Output(f"{value:g} {quantity.unit}", id=f"shown-{path}",
-                        **{"data-unit": quantity.unit}),
+                        **_unit(quantity.unit)),
             dcc.Input(id=component, type="range", min=low, max=end,
                       step=step if value == round(value) else "any", value=value),
             html.Small(id=f"error-{path}", className="error"),
@@ -165,7 +169,7 @@ def _weight(scenario: Scenario, index: int) -> Component:
     return html.Div(
         [
             html.Label(role.name, htmlFor=ids.in_page(component)),
-            html.Output(f"{role.weight_pct:g} %", id=f"shown-{path}", **{"data-unit": "%"}),
+            html.Output(f"{role.weight_pct:g} %", id=f"shown-{path}", **_unit("%")),
             dcc.Input(id=component, type="range", min=0, max=100, step="any",
                       value=role.weight_pct),
             html.Small(id=f"error-{path}", className="error"),
@@ -210,7 +214,7 @@ def _table(
     ]  # fmt: skip
     body = []
     for row_name, row_path in rows:
-        cells = [html.Th(row_name, scope="row")]
+        cells: list[Component] = [html.Th(row_name, scope="row")]
         for name, label in columns.items():
             path = f"{row_path}.{name}"
             component = ids.field(path)
@@ -228,7 +232,7 @@ def _table(
         body.append(html.Tr(cells))
     return html.Div(
         html.Table([html.Thead(html.Tr(head)), html.Tbody(body)], className="edit-table"),
-        className="scroll", tabIndex=0, role="region", **{"aria-label": f"{title} table"},
+        className="scroll", tabIndex=0, role="region", **ids.named(f"{title} table"),
     )  # fmt: skip
 
 

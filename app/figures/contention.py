@@ -40,18 +40,19 @@ def contention_figure(assessment: Assessment, theme: Theme) -> Figure:
             }
         )  # fmt: skip
     lines, labels = marks(assessment, theme)
-    frames = across(theme, targets.min_frames_pct, f"target: at least {targets.min_frames_pct:g} %")
+    frames = across(theme, targets.min_frames_pct, f"target: at least {targets.min_frames_pct:g} %",
+                    yanchor="top")
     wait = across(theme, targets.max_wait_pct, f"target: at most {targets.max_wait_pct:g} %", "y2")
     top = 4 * targets.max_wait_pct
     return {
         "data": traces,
         "layout": layout(
-            theme, "Sessions on the host", "Frames [% of wanted]",
+            theme, "Sessions on the host", "Frames [%]",
             xaxis={"range": [0, int(assessment.curves["software"].sessions[-1])], "anchor": "y2",
                    "unifiedhovertitle": {"text": "%{x} sessions"}},
             yaxis={"range": [0, 104], "domain": [0.54, 1]},
             yaxis2={"range": [0, top], "domain": [0, 0.46], "anchor": "x",
-                    "title": {"text": "Wait [% of vCPU time]", "standoff": 8}},
+                    "title": {"text": "vCPU wait [%]", "standoff": 8}},
             shapes=[*lines, frames[0], wait[0]],
             annotations=[*labels, frames[1], wait[1]],
         ),

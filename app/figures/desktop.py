@@ -5,15 +5,13 @@ from model.assess import DesktopActivity
 from model.hosts import ARMS
 
 
-def desktop_figure(activities: list[DesktopActivity], role: str, theme: Theme) -> Figure:
+def desktop_figure(activities: list[DesktopActivity], theme: Theme) -> Figure:
     """Return bars of application work and display encoding for each activity.
 
     Parameters
     ----------
     activities : list of DesktopActivity
         One desktop, alone on the host.
-    role : str
-        Name of its role.
     theme : Theme
         The look.
     """
@@ -46,7 +44,7 @@ def desktop_figure(activities: list[DesktopActivity], role: str, theme: Theme) -
     return {
         "data": traces,
         "layout": layout(
-            theme, f"One desktop, {role} [% of its vCPUs]", "",
+            theme, "CPU [% of the desktop's vCPUs]", "",
             barmode="group", bargap=0.25, hovermode="y unified", showlegend=True,
             legend={"orientation": "h", "x": 1, "xanchor": "right", "y": 1, "yanchor": "bottom",
                     "traceorder": "normal"},

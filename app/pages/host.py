@@ -25,6 +25,7 @@ from model.day import crest_reduction_pct, simulate_day_both
 from model.errors import InputError
 from model.hosts import ARMS
 from model.scenario import Scenario, default, dump, from_data, to_data
+from model.sessions import Role
 
 Answer = dict[str, Any]
 DAY_SEED = 1
@@ -50,8 +51,8 @@ def page_layout() -> list[Any]:
         html.Div(id=ids.NOTICE, className="notice", role="status"),
         html.Div(
             [
-                html.Section(controls(start), id=ids.CONTROLS, **{"aria-label": "Inputs"}),
-                html.Section(_results(), id="results", **{"aria-label": "Results"}),
+                html.Section(controls(start), id=ids.CONTROLS, **ids.named("Inputs")),
+                html.Section(_results(), id="results", **ids.named("Results")),
             ],
             className="workspace",
         ),
@@ -64,7 +65,7 @@ def _results() -> list[Any]:
             [
                 html.Figcaption([html.H2(_TITLES[name]), html.P(id=f"takeaway-{name}")]),
                 html.Div(id=f"chart-{name}", className="chart", role="group",
-                         **{"aria-label": _TITLES[name]}),
+                         **ids.named(_TITLES[name])),
             ]
         )
         for name in ids.CHARTS
@@ -84,7 +85,7 @@ def _results() -> list[Any]:
     return [
         html.Div(
             [
-                html.P(id="answer-sentence", className="answer", **{"aria-live": "polite"}),
+                html.P(id="answer-sentence", className="answer", role="status"),
                 html.P(id="limit-offloaded"),
                 html.P(id="limit-software"),
                 html.P(id="stale", className="stale-mark", role="status"),
@@ -113,7 +114,8 @@ def register(app: Dash, remember: Callable[[str, str, Callable[[], Any]], Any]) 
         remember(kind, key, compute) returns a result, from the cache where it is there.
     """
     script = "crestline"
-    app.clientside_callback(
+    in_browser: Any = app.clientside_callback
+    in_browser(
         ClientsideFunction(script, "read_address"),
         Output(ids.ADDRESS, "data"),
         Input(ids.CONTROLS, "id"),
@@ -130,7 +132,7 @@ def register(app: Dash, remember: Callable[[str, str, Callable[[], Any]], Any]) 
         scenario, notice = scenario_at(address or "")
         return controls(scenario), to_data(scenario), notice
 
-    app.clientside_callback(
+    in_browser(
         ClientsideFunction(script, "gather"),
         Output({"type": "weight", "path": ALL}, "value"),
         Output(ids.WANTED, "data"),
@@ -144,7 +146,7 @@ def register(app: Dash, remember: Callable[[str, str, Callable[[], Any]], Any]) 
 
     answers = {"curve": curve_answer, "day": day_answer, "next": next_answer}
     for lane, answer in answers.items():
-        app.clientside_callback(
+        in_browser(
             ClientsideFunction(script, "show"),
             Output(ids.answer(lane), "id"),
             Input(ids.answer(lane), "data"),
@@ -222,14 +224,14 @@ def curve_answer(scenario: Scenario, theme: Any) -> Answer:
     start = time.perf_counter()
     found = assess(scenario)
     model_ms = round((time.perf_counter() - start) * 1000, 1)
-    role = max(scenario.roles, key=lambda each: each.weight_pct)
+    role = _largest_role(scenario)
     return {
         "model_ms": model_ms,
         "query": scenario_url.to_query(scenario),
         "figures": {
             "headroom": headroom_figure(found, theme),
             "contention": contention_figure(found, theme),
-            "desktop": desktop_figure(one_desktop(scenario, role), role.name, theme),
+            "desktop": desktop_figure(one_desktop(scenario, role), theme),
         },
         "texts": {
             "answer-sentence": words.answer_sentence(found),
@@ -286,6 +288,10 @@ def next_answer(scenario: Scenario, theme: Any) -> Answer:
     return {"lines": [words.what_if_sentence(each, before) for each in what_if(scenario)]}
 
 
+def _largest_role(scenario: Scenario) -> Role:
+    return max(scenario.roles, key=lambda role: role.weight_pct)
+
+
 def _takeaways(found: Assessment) -> dict[str, str]:
     now = found.now
     sessions = found.scenario.sessions
@@ -302,5 +308,8 @@ def _takeaways(found: Assessment) -> dict[str, str]:
             "are delivered at busy moments with the card, "
             f"{words.value('frames_busy_pct', now['software']['frames_busy_pct'])} % without."
         ),
-        "takeaway-desktop": "Encoding leaves the desktop's own CPU when the card takes it over.",
+        "takeaway-desktop": (
+            f"A desktop of the role {_largest_role(found.scenario).name}: with the card, encoding "
+            "hardly touches its vCPUs."
+        ),
     }
