@@ -21,6 +21,7 @@ def main(arguments: list[str] | None = None) -> int:
     if not 1 <= given.port <= 65_535:
         parser.error(f"port is {given.port}; expected a whole number from 1 to 65535.")
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # three lanes at once are usual
     try:
         settings = from_environment()
     except InputError as error:

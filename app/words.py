@@ -35,14 +35,14 @@ def answer_sentence(assessment: Assessment) -> str:
     without = assessment.rated["software"].rated_load
     carried = assessment.rated["offloaded"].rated_load
     if assessment.scenario.accelerator.cards == 0:
-        return f"This host has no card and carries {_sessions(without)}."
+        return f"This host has no card and carries {sessions(without)}."
     gain = assessment.gain_sessions
     if gain == 0:
-        return f"This host carries {_sessions(carried)}, with the card or without: it adds none."
+        return f"This host carries {sessions(carried)}, with the card or without: it adds none."
     more = f"{abs(gain)} {'more' if gain > 0 else 'fewer'}"
     if assessment.gain_pct is not None:
         more += f" ({assessment.gain_pct:+.0f} %)"
-    return f"With the card this host carries {_sessions(carried)}, {without} without: {more}."
+    return f"With the card this host carries {sessions(carried)}, {without} without: {more}."
 
 
 def limit_sentence(rated: RatedLoad) -> str:
@@ -65,7 +65,7 @@ def limit_sentence(rated: RatedLoad) -> str:
             )
         return f"{arm} not even one session meets the targets: {rated.binding_limit}."
     return (
-        f"{arm} the limit is {LIMITS[rated.limit]}: at {_sessions(rated.rated_load + 1)} "
+        f"{arm} the limit is {LIMITS[rated.limit]}: at {sessions(rated.rated_load + 1)} "
         f"{rated.binding_limit}.{slots}"
     )
 
@@ -115,5 +115,12 @@ def error_sentence(error: InputError) -> str:
     return str(error)
 
 
-def _sessions(count: int) -> str:
+def sessions(count: int) -> str:
+    """Return a number of sessions in words.
+
+    Parameters
+    ----------
+    count : int
+        The number. [sessions]
+    """
     return f"{count} session" if count == 1 else f"{count} sessions"

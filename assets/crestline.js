@@ -48,6 +48,7 @@
 
   function ask(scenario) {
     sequence += 1;
+    document.documentElement.dataset.asked = String(sequence);
     newest = { sequence: sequence, scenario: scenario, movedAt: performance.now() };
     lanes.curve.wanted = sequence;
     lanes.day.wanted = sequence;

@@ -133,7 +133,7 @@ def simulate_day_both(scenario: Scenario, seed: int, replicates: int) -> dict[Ar
     Its activities last for exponential times, and the next is drawn whatever the last one was,
     so that time is shared as the role's habit says. An activity counts from the first full
     second after it began. The first arrival after the start of the day begins with a logon, on
-    one core until it is done. Demand is what a second is asked for: the work of applications
+    one core until it is done or the day ends. Demand is what a second is asked for: the work of applications
     and encoding, and the application work carried over from the second before. Applications
     come first; frames get what they leave, and what does not fit is dropped.
 
@@ -211,7 +211,8 @@ def _presence(day: Day, rank: FloatArray) -> tuple[IntArray, FloatArray, FloatAr
         before, after = np.maximum(piece - 1, 0), np.minimum(piece, len(at) - 1)
         rise = share[after] - share[before]
         part = (rank[session] - share[before]) / np.where(rise == 0, 1, rise)
-        return at[before] + part * (at[after] - at[before])
+        when: FloatArray = at[before] + part * (at[after] - at[before])
+        return when
 
     return session, crossing(come), crossing(leave)
 
@@ -289,6 +290,7 @@ class _People:
         drawn = _Drawn(len(weights), days, day.length_s)
         shares = np.cumsum([role.weight_pct for role in self.scenario.roles])
         upto = np.floor(shares / shares[-1] * sessions + rng.random((days, 1)))
+        upto[:, -1] = sessions
         counts = np.diff(upto, prepend=0, axis=1).astype(int).ravel()
         role = np.repeat(np.tile(np.arange(len(shares)), days), counts)
         strata = np.argsort(rng.random((days, sessions)), axis=1)
@@ -382,11 +384,10 @@ class _Table:
 
     def __init__(self, states: IntArray, chance: FloatArray) -> None:
         self.states = states.astype(np.uint16)
-        self.upto = np.cumsum(chance)
-        self.upto[-1] = 1.0
-        borders = np.floor(self.upto * _CELLS).astype(int)
-        self.cells = np.repeat(self.states, np.diff(borders, prepend=0))
-        self.cells[np.minimum(borders[:-1], _CELLS - 1)] = _REDRAW
+        self.upto = np.cumsum(chance)[:-1]  # the last state reaches to 1
+        borders = np.minimum(self.upto * _CELLS, _CELLS - 1).astype(int)
+        self.cells = np.repeat(self.states, np.diff(borders, prepend=0, append=_CELLS))
+        self.cells[borders] = _REDRAW
 
     def draw(self, rng: np.random.Generator, number: int) -> npt.NDArray[np.uint16]:
         """Draw so many states."""
@@ -477,7 +478,7 @@ class _Tally:
         host = scenario.host
         self.capacity = float(capacity_curve(host, scenario.reference_clock_ghz, host.threads))
         self.start_s, self.length = scenario.day.start_s, scenario.day.length_s
-        self.demand_pct = np.empty((replicates, self.length), dtype=np.float32)
+        self.demand_pct = np.empty((self.length // 60, replicates, 60), dtype=np.float32)
         self.wanted = self.dropped = self.carried = 0.0
 
     def add(self, first: int, app: FloatArray, encode: FloatArray) -> None:
@@ -490,22 +491,21 @@ class _Tally:
             offered += before.reshape(-1)
             self.dropped += float(np.clip(offered - self.capacity, 0, encode).sum())
         offered *= 100 / self.capacity
-        by_day = offered.reshape(-1, self.length + 1)
-        self.demand_pct[first : first + len(by_day)] = by_day[:, :-1]
+        by_day = offered.reshape(-1, self.length + 1)[:, :-1]
+        by_minute = by_day.reshape(len(by_day), -1, 60).swapaxes(0, 1)
+        self.demand_pct[:, first : first + len(by_day)] = by_minute
 
     def result(self, arm: Arm, present_mean: FloatArray, changes: int) -> DayResult:
         """Sum up all days."""
-        demand, days = self.demand_pct, len(self.demand_pct)
-        minutes = np.ascontiguousarray(demand.reshape(days, -1, 60).swapaxes(0, 1))
-        minutes = minutes.reshape(self.length // 60, -1)
+        days = self.demand_pct.shape[1]
+        minutes = self.demand_pct.reshape(len(self.demand_pct), -1)
         at = [int(np.ceil(share * minutes.shape[1])) - 1 for share in (0.50, 0.95, 1)]
         minutes.partition(at, axis=1)
         p50, p95, highest = (minutes[:, rank].astype(float) for rank in at)
+        demand = minutes.reshape(-1)
         rank = int(np.ceil(0.99 * demand.size)) - 1
-        minutes = minutes.reshape(-1)
-        minutes.partition(rank)
-        crest = float(minutes[rank])
-        mean = float(demand.mean(dtype=np.float64))
+        demand.partition(rank)
+        crest, mean = float(demand[rank]), float(demand.mean(dtype=np.float64))
         return DayResult(
             arm=arm,
             start_s=self.start_s,

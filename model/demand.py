@@ -75,7 +75,7 @@ def _law(chances: bytes, demands: bytes, sessions: bytes, capacity: float) -> De
     demand: FloatArray = np.frombuffer(demands)
     numbers = np.frombuffer(sessions, dtype=np.int64)
     mean = float(chance @ demand)
-    spread = float(np.sqrt(max(chance @ (demand - mean) ** 2, 0.0)))
+    spread = float(np.sqrt(max(float(chance @ (demand - mean) ** 2), 0.0)))
     largest = float(demand.max())
     quantiles = np.zeros((len(numbers), len(_QUANTILES)))
     overload = np.zeros(len(numbers))

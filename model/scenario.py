@@ -158,7 +158,7 @@ def load(path_or_text: str | Path) -> Scenario:
         raise InputError("scenario", f"{len(text)} characters", f"at most {LARGEST_TEXT}")
     try:
         data = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # the latter: nested too deep
         place = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else "its depth"
         raise InputError("scenario", text[:40], f"JSON; reading stopped at {place}") from None
     return from_data(data)
@@ -190,7 +190,15 @@ def to_data(scenario: Scenario) -> dict[str, Any]:
     scenario : Scenario
         The scenario.
     """
-    return scenario.model_dump(mode="json")
+    data = scenario.model_dump(mode="json")
+    for role in data["roles"]:  # equal scenarios give equal data, however a habit was written
+        habit = role["activity_pct"]
+        role["activity_pct"] = {
+            activity.name: habit[activity.name]
+            for activity in scenario.activities
+            if activity.name in habit
+        }
+    return data
 
 
 def dump(scenario: Scenario) -> str:

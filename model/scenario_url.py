@@ -166,7 +166,9 @@ def from_query(text: str) -> Scenario:
             parent, _, name = _SINGLE[key].rpartition(".")
             (data[parent] if parent else data)[name] = _read(_SINGLE[key], _SINGLE[key], value)
         elif (whole := key.partition(".")[0]) != key and whole in items:
-            raise LinkError(key, value, f"all fields in {whole} or each alone", "malformed")
+            raise LinkError(
+                key[:40], value, f"all fields in {whole[:40]} or each alone", "malformed"
+            )
         else:
             _read_element(key, value, data, counts)
     _name_shares(data, names_before)
@@ -248,14 +250,15 @@ def _items(text: object) -> dict[str, str]:
         key, equals, value = part.partition("=")
         if not (key and equals and value) or _BROKEN_ESCAPE.search(part):
             step = "cut short" if index == len(parts) - 1 else "malformed"
-            raise LinkError(key or "link", part, "a name, an equals sign and a value", step)
+            raise LinkError(key[:40] or "link", part, "a name, an equals sign and a value", step)
         try:
             key = unquote_plus(key, errors="strict")
             value = unquote_plus(value, errors="strict")
         except UnicodeDecodeError:
-            raise LinkError(key, value, "text in UTF-8", "malformed") from None
+            raise LinkError(key[:40], value, "text in UTF-8", "malformed") from None
         if key in items:
-            raise LinkError(key, value, f"one value; {items[key]!r} stands before", "malformed")
+            expected = f"one value; {items[key][:40]!r} stands before"
+            raise LinkError(key[:40], value, expected, "malformed")
         items[key] = value
     return items
 

@@ -15,7 +15,7 @@ from model.records import FrozenMapping, Record, number
 
 REFERENCE_PIXELS = 1920 * 1080  # encode costs are stated for one display of this size
 LONGEST_NAME = 80
-_DISPLAY = re.compile(r"([1-9]\d{2,3})x([1-9]\d{2,3})")
+_DISPLAY = re.compile(r"([1-9]\d{2,3})x([1-9]\d{2,3})", re.ASCII)
 
 
 def pixels(display: str) -> int:

@@ -1,7 +1,7 @@
 """Which controls does the Host page show for a scenario, and in which groups?
 
-Four sliders stay in sight: sessions, cores, accelerator share and each role's weight, with the
-number of cards. Everything else is folded away in named groups. Every control carries its unit
+Four sliders stay in sight: sessions, cores, cards and accelerator share, and below them each role's
+weight. Everything else is folded away in named groups. Every control carries its unit
 and, as help, the sentence and the provenance of its default from `model.defaults.FIELDS`.
 """
 
@@ -55,7 +55,7 @@ ROLE_COLUMNS = {
     "gpu_memory_gib": "Graphics memory",
 }
 _SLIDER_ENDS = {"sessions": (1, 300, 1), "host.cores": (1, 128, 1),
-                "accelerator.share_pct": (0, 100, 1)}  # fmt: skip
+                "accelerator.cards": (0, 4, 1), "accelerator.share_pct": (0, 100, 1)}  # fmt: skip
 _HOST = [name for name in LABELS if name.startswith("host.") and name != "host.cores"]
 
 
@@ -72,7 +72,7 @@ def controls(scenario: Scenario) -> list[Component]:
             [
                 _slider(scenario, "sessions"),
                 _slider(scenario, "host.cores"),
-                _cards(scenario),
+                _slider(scenario, "accelerator.cards"),
                 _slider(scenario, "accelerator.share_pct"),
             ],
             className="group open-group",
@@ -128,7 +128,7 @@ def _slider(scenario: Scenario, path: str) -> Component:
     low, high, step = _SLIDER_ENDS[path]
     value = _value(scenario, path)
     component = ids.field(path)
-    end = min(max(high, round(value * 1.5)), quantity.high) if path != _SHARE else high
+    end = high if value <= high else min(round(value * 1.5), quantity.high)
     return html.Div(
         [
             html.Label(LABELS[path], htmlFor=ids.in_page(component)),
@@ -139,26 +139,6 @@ def _slider(scenario: Scenario, path: str) -> Component:
             html.Small(id=f"error-{path}", className="error"),
         ],
         className="slider", title=_help(quantity),
-    )  # fmt: skip
-
-
-_SHARE = "accelerator.share_pct"
-
-
-def _cards(scenario: Scenario) -> Component:
-    quantity = FIELDS["accelerator.cards"]
-    cards = scenario.accelerator.cards
-    return html.Fieldset(
-        [
-            html.Legend("Accelerator cards"),
-            dcc.RadioItems(
-                id=ids.field("accelerator.cards"),
-                options=[{"label": str(n), "value": n} for n in range(max(4, cards) + 1)],
-                value=cards, inline=True, className="choices",
-            ),
-            html.Small(id="error-accelerator.cards", className="error"),
-        ],
-        title=_help(quantity), className="cards",
     )  # fmt: skip
 
 

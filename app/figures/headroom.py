@@ -3,6 +3,7 @@
 import numpy as np
 
 from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded, upright
+from app.words import sessions
 from model.assess import Assessment
 from model.hosts import ARMS
 
@@ -11,17 +12,17 @@ POINTS = 60
 
 def shown_points(assessment: Assessment) -> np.ndarray:
     """Return the indices of the curve that are drawn: evenly spaced, and every marked number."""
-    sessions = assessment.curves["software"].sessions
+    numbers = assessment.curves["software"].sessions
     marked = [assessment.scenario.sessions, *(r.rated_load for r in assessment.rated.values())]
-    even = np.linspace(0, len(sessions) - 1, min(POINTS, len(sessions))).round().astype(int)
-    return np.unique(np.concatenate([even, [n - 1 for n in marked if 1 <= n <= len(sessions)]]))
+    even = np.linspace(0, len(numbers) - 1, min(POINTS, len(numbers))).round().astype(int)
+    return np.unique(np.concatenate([even, [n - 1 for n in marked if 1 <= n <= len(numbers)]]))
 
 
 def marks(assessment: Assessment, theme: Theme) -> tuple[list[Figure], list[Figure]]:
     """Return the lines and labels of both rated loads and the number of sessions asked for."""
     end = float(assessment.curves["software"].sessions[-1])
     asked = assessment.scenario.sessions
-    drawn = [upright(theme, asked, f"{asked} sessions", 0.96, theme.text, "solid", end)]
+    drawn = [upright(theme, asked, sessions(asked), 0.96, theme.text, "solid", end)]
     for arm, height in zip(ARMS, (0.86, 0.76), strict=True):
         rated = assessment.rated[arm].rated_load
         words = f"{ARM_LABEL[arm]}: {rated}"

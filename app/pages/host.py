@@ -237,7 +237,7 @@ def curve_answer(scenario: Scenario, theme: Any) -> Answer:
             "answer-sentence": words.answer_sentence(found),
             "limit-offloaded": words.limit_sentence(found.rated["offloaded"]),
             "limit-software": words.limit_sentence(found.rated["software"]),
-            "now-title": f"With {scenario.sessions} sessions",
+            "now-title": f"With {words.sessions(scenario.sessions)}",
             **_takeaways(found),
             **{
                 f"now-{arm}-{name}": words.value(name, found.now[arm][name])
@@ -294,16 +294,16 @@ def _largest_role(scenario: Scenario) -> Role:
 
 def _takeaways(found: Assessment) -> dict[str, str]:
     now = found.now
-    sessions = found.scenario.sessions
+    sessions = words.sessions(found.scenario.sessions)
     return {
         "takeaway-headroom": (
-            f"At {sessions} sessions the CPU has "
+            f"At {sessions} the CPU has "
             f"{words.value('headroom_pct', now['offloaded']['headroom_pct'])} % left at busy "
             f"moments with the card, {words.value('headroom_pct', now['software']['headroom_pct'])}"
             " % without."
         ),
         "takeaway-contention": (
-            f"At {sessions} sessions "
+            f"At {sessions} "
             f"{words.value('frames_busy_pct', now['offloaded']['frames_busy_pct'])} % of frames "
             "are delivered at busy moments with the card, "
             f"{words.value('frames_busy_pct', now['software']['frames_busy_pct'])} % without."

@@ -178,8 +178,7 @@ def extreme_scenarios(draw: st.DrawFn) -> Scenario:
     clocks = sorted(draw(st.sets(st.integers(0, 24 * 60), min_size=2, max_size=6)))
     times = [f"{minute // 60:02}:{minute % 60:02}" for minute in clocks]
     activities = [
-        {"name": name, "spans": draw(st.sampled_from(["one", "all"]))}
-        | draw(_fields("activities"))
+        {"name": name, "spans": draw(st.sampled_from(["one", "all"]))} | draw(_fields("activities"))
         for name in names
     ]
     roles = []
@@ -203,7 +202,9 @@ def extreme_scenarios(draw: st.DrawFn) -> Scenario:
             "day": {
                 "start": times[0],
                 "end": times[-1],
-                "present_pct": [[time, draw(anything_allowed("day.present_pct"))] for time in times],
+                "present_pct": [
+                    [time, draw(anything_allowed("day.present_pct"))] for time in times
+                ],
                 "logon_core_s": draw(anything_allowed("day.logon_core_s")),
             },
             "targets": draw(_fields("targets")),
