@@ -2,6 +2,7 @@
 
 import argparse
 import logging
+import os
 import sys
 
 from app.settings import from_environment
@@ -27,6 +28,7 @@ def main(arguments: list[str] | None = None) -> int:
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # products are small; threads only wait
     from waitress import serve  # after the arguments, so that --help is quick
 
     from app.server import make_app

@@ -8,7 +8,7 @@ BASE = "base-scenario"
 ADDRESS = "address"
 NOTICE = "notice"
 WANTED = "wanted"
-LANES = ("curve", "day", "next")  # what is computed apart: curves, the day, what is asked next
+LANES = ("curve", "day", "next")  # curves; a rough day; the day in full and what is asked next
 CHARTS = ("headroom", "contention", "day", "desktop")
 
 

@@ -71,9 +71,7 @@ def _frame() -> Any:
     )
 
 
-def _memory(
-    app: Dash, settings: Settings
-) -> Callable[[str, str, Callable[[], dict[str, Any]]], dict[str, Any]]:
+def _memory(app: Dash, settings: Settings) -> host.Remember:
     """Return a function that remembers answers, as JSON text, under the canonical scenario."""
     cache = Cache(
         app.server,
@@ -84,16 +82,13 @@ def _memory(
         },
     )
 
-    def remember(
-        kind: str, key: str, compute: Callable[[], dict[str, Any]]
-    ) -> dict[str, Any]:
+    def remember(kind: str, key: str, compute: Callable[[], Any]) -> str:
         name = f"{kind} {hashlib.sha256(key.encode()).hexdigest()}"
         text = cache.get(name)
         if text is None:
             text = json.dumps(compute())
             cache.set(name, text)
-        found: dict[str, Any] = json.loads(text)
-        return found
+        return str(text)
 
     return remember
 

@@ -1,6 +1,7 @@
 /* How do the charts follow a slider while it is dragged?
 
-   Controls are gathered into a scenario. In each lane (curves, day, what is asked next) one
+   Controls are gathered into a scenario. In each lane (curves, a rough day, what waits until the
+   slider rests: the day in full and what is asked next) one
    question is under way at a time and the newest waits; an answer is painted one chart an
    animation frame, and only then is the next question sent. A question without an answer is
    given up after WATCHDOG_MS. */
@@ -35,7 +36,11 @@
     lane.sent = newest.sequence;
     lane.sentAt = performance.now();
     lane.movedAt = newest.movedAt;
-    const question = { sequence: newest.sequence, scenario: newest.scenario, theme: theme() };
+    const question = {
+      sequence: newest.sequence,
+      scenario: JSON.stringify(newest.scenario),
+      theme: theme(),
+    };
     window.dash_clientside.set_props("request-" + lane.name, { data: question });
     lane.timer = setTimeout(() => release(lane), WATCHDOG_MS);
   }
@@ -161,10 +166,11 @@
     next();
   }
 
-  function show(answer) {
-    const lane = answer && lanes[answer.lane];
-    if (!lane || answer.sequence !== lane.sent) return window.dash_clientside.no_update;
+  function show(envelope) {
+    const lane = envelope && lanes[envelope.lane];
+    if (!lane || envelope.sequence !== lane.sent) return window.dash_clientside.no_update;
     const answeredAt = performance.now();
+    const answer = Object.assign({}, envelope, JSON.parse(envelope.text || "{}"));
     if (answer.error) {
       if (lane.name === "curve") showError(answer.error);
       release(lane);

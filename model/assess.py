@@ -6,6 +6,7 @@ every meeting: one card lost, one core fewer, no SMT. `one_desktop` shows single
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from model.defaults import MOST_SESSIONS
 from model.hosts import ARMS, Arm
 from model.paced import delivered_share
 from model.saturation import SaturationCurve, saturation_curve
-from model.scenario import Scenario
+from model.scenario import Scenario, dump, load
 from model.sessions import Role
 from model.targets import RatedLoad, first_look, rate, rated_load, without_a_card
 
@@ -60,17 +61,26 @@ def assess(scenario: Scenario) -> Assessment:
         The scenario.
     """
     horizon = min(first_look(scenario), MOST_SESSIONS)
+    whatever_number = dump(scenario.model_copy(update={"sessions": 1}))
     while True:
         most = _round_up(max(horizon, round(1.1 * scenario.sessions)))
-        numbers = np.arange(1, most + 1)
-        curves = {arm: saturation_curve(scenario, arm, numbers) for arm in ARMS}
-        rated = {arm: rate(scenario, curve) for arm, curve in curves.items()}
+        curves, rated = _both_arms(whatever_number, most)
         if all(r.limit for r in rated.values()) or most >= MOST_SESSIONS:
             break
         horizon = min(2 * most, MOST_SESSIONS)
     now = {arm: curve.at(scenario.sessions) for arm, curve in curves.items()}
     gain = rated["offloaded"].rated_load - rated["software"].rated_load
     return Assessment(scenario, curves, rated, now, gain)
+
+
+@lru_cache(maxsize=4)  # the curves are the same for any number of sessions asked for
+def _both_arms(
+    scenario_text: str, most: int
+) -> tuple[dict[Arm, SaturationCurve], dict[Arm, RatedLoad]]:
+    scenario = load(scenario_text)
+    numbers = np.arange(1, most + 1)
+    curves = {arm: saturation_curve(scenario, arm, numbers) for arm in ARMS}
+    return curves, {arm: rate(scenario, curve) for arm, curve in curves.items()}
 
 
 @dataclass(frozen=True)

@@ -131,11 +131,13 @@ def simulate_day_both(scenario: Scenario, seed: int, replicates: int) -> dict[Ar
     -----
     A session is present while the presence curve lies above its rank, a number between 0 and 1.
     Its activities last for exponential times, and the next is drawn whatever the last one was,
-    so that time is shared as the role's habit says. An activity counts from the first full
-    second after it began. The first arrival after the start of the day begins with a logon, on
-    one core until it is done or the day ends. Demand is what a second is asked for: the work of applications
-    and encoding, and the application work carried over from the second before. Applications
-    come first; frames get what they leave, and what does not fit is dropped.
+    so that time is shared as the role's habit says; each stay begins afresh. An activity counts
+    from the first full second after it began. The first arrival after the start of the day
+    begins with a logon, on one core until it is done or the day ends. Demand is what a second
+    is asked for: the work of applications and encoding, and the application work carried over
+    from the second before. Applications come first; frames get what they leave, and what does
+    not fit is dropped. Quantiles are values that occur: the k-th of n with k = n times the
+    share, rounded up.
 
     Source
     ------

@@ -66,48 +66,70 @@ def demand_law(chance: Any, demand: Any, sessions: Any, capacity: float) -> Dema
     chance = np.asarray(chance, dtype=float)
     demand = np.asarray(demand, dtype=float)
     numbers = np.asarray(sessions, dtype=np.int64)
-    return _law(chance.tobytes(), demand.tobytes(), numbers.tobytes(), float(capacity))
+    quantiles, lattices = _laws(chance.tobytes(), demand.tobytes(), numbers.tobytes())
+    overload = np.where(numbers == 1, float(chance[demand > capacity].sum()), 0.0)
+    for lattice in lattices:
+        overload[lattice.at] = lattice.chance_above(capacity)
+    mean = np.asarray(float(chance @ demand) * numbers, dtype=float)
+    p50, p95, p99 = quantiles.T
+    return DemandLaw(mean, p50, p95, p99, np.clip(overload, 0, 1))
 
 
-@lru_cache(maxsize=8)  # the demand without a card bounds the other arm's too
-def _law(chances: bytes, demands: bytes, sessions: bytes, capacity: float) -> DemandLaw:
+@dataclass(frozen=True, eq=False)
+class _Lattice:
+    """Cumulative laws of several numbers of sessions, each from its own starting point."""
+
+    at: Any
+    cumulative: FloatArray
+    start: Any
+    delta: float
+
+    def quantiles(self) -> FloatArray:
+        """The quantiles of each law, read off between the points."""
+        found = np.empty((len(self.cumulative), len(_QUANTILES)))
+        for row, cumulative in enumerate(self.cumulative):
+            above = np.searchsorted(cumulative, np.array(_QUANTILES) - 1e-12)
+            before = np.where(above > 0, cumulative[above - 1], 0.0)
+            part = (np.array(_QUANTILES) - before) / (cumulative[above] - before)
+            found[row] = np.maximum(self.start[row] + above - 1 + np.clip(part, 0, 1), 0)
+        return found * self.delta
+
+    def chance_above(self, capacity: float) -> FloatArray:
+        """The chance of each law to exceed a capacity."""
+        points = self.cumulative.shape[1]
+        at = int(np.floor(capacity / self.delta + 1e-9)) - self.start
+        inside = self.cumulative[np.arange(len(at)), np.clip(at, 0, points - 1)]
+        above: FloatArray = np.where(at < 0, 1.0, np.where(at < points - 1, 1 - inside, 0.0))
+        return above
+
+
+@lru_cache(maxsize=8)  # the demand without a card bounds the other arm's; cores do not matter
+def _laws(chances: bytes, demands: bytes, sessions: bytes) -> tuple[FloatArray, list[_Lattice]]:
     chance: FloatArray = np.frombuffer(chances)
     demand: FloatArray = np.frombuffer(demands)
     numbers = np.frombuffer(sessions, dtype=np.int64)
-    mean = float(chance @ demand)
-    spread = float(np.sqrt(max(float(chance @ (demand - mean) ** 2), 0.0)))
-    largest = float(demand.max())
     quantiles = np.zeros((len(numbers), len(_QUANTILES)))
-    overload = np.zeros(len(numbers))
+    lattices = []
     below = 1
     for upto, points in _LATTICES:
         at = np.flatnonzero((numbers > below) & (numbers <= upto))
         below = upto
-        if at.size and largest > 0:
-            quantiles[at], overload[at] = _on_lattice(
-                chance, demand, numbers[at], capacity, points, mean, spread, largest
-            )
-    for single in np.flatnonzero(numbers == 1):
-        order = np.argsort(demand, kind="stable")
-        cumulative = np.cumsum(chance[order])
-        index = np.searchsorted(cumulative, np.array(_QUANTILES) - 1e-12)
-        quantiles[single] = demand[order][np.minimum(index, len(order) - 1)]
-        overload[single] = chance[demand > capacity].sum()
-    p50, p95, p99 = quantiles.T
-    return DemandLaw(np.asarray(mean * numbers, dtype=float), p50, p95, p99, np.clip(overload, 0, 1))
+        if at.size and demand.max() > 0:
+            lattices.append(_lattice(chance, demand, numbers, at, points))
+            quantiles[at] = lattices[-1].quantiles()
+    order = np.argsort(demand, kind="stable")
+    index = np.searchsorted(np.cumsum(chance[order]), np.array(_QUANTILES) - 1e-12)
+    quantiles[numbers == 1] = demand[order][np.minimum(index, len(order) - 1)]
+    quantiles.setflags(write=False)
+    return quantiles, lattices
 
 
-def _on_lattice(
-    chance: FloatArray,
-    demand: FloatArray,
-    numbers: Any,
-    capacity: float,
-    points: int,
-    mean: float,
-    spread: float,
-    largest: float,
-) -> tuple[FloatArray, FloatArray]:
-    most = int(numbers.max())
+def _lattice(
+    chance: FloatArray, demand: FloatArray, all_numbers: Any, at: Any, points: int
+) -> _Lattice:
+    numbers = all_numbers[at]
+    mean, largest, most = float(chance @ demand), float(demand.max()), int(numbers.max())
+    spread = float(np.sqrt(max(float(chance @ (demand - mean) ** 2), 0.0)))
     length = min((most + 1) * largest, _STANDARD_DEVIATIONS * spread * most**0.5 + 8 * largest)
     delta = length / (points - 2)
     place = demand / delta
@@ -131,17 +153,7 @@ def _on_lattice(
     cumulative = np.cumsum(np.maximum(np.take_along_axis(law, order, axis=1), 0), axis=1)
     cumulative /= cumulative[:, -1:]
 
-    quantiles = np.empty((len(numbers), len(_QUANTILES)))
-    overload = np.empty(len(numbers))
-    for row in range(len(numbers)):
-        above = np.searchsorted(cumulative[row], np.array(_QUANTILES) - 1e-12)
-        before = np.where(above > 0, cumulative[row][above - 1], 0.0)
-        part = (np.array(_QUANTILES) - before) / (cumulative[row][above] - before)
-        quantiles[row] = np.maximum(start[row] + above - 1 + np.clip(part, 0, 1), 0) * delta
-        at = int(np.floor(capacity / delta + 1e-9)) - start[row]
-        inside = cumulative[row][min(max(at, 0), points - 1)]
-        overload[row] = (1.0 if at < 0 else 1 - inside) if at < points - 1 else 0.0
-    return quantiles, overload
+    return _Lattice(at, cumulative, start, delta)
 
 
 def _power(base: Any, exponent: int) -> Any:

@@ -7,12 +7,12 @@ session can be doing and what that asks of the CPU; `sampled_hosts` counts sessi
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from model.accelerator import assign_most_active_first
+from model.accelerator import Accelerator, assign_most_active_first
 from model.cpu import core_rate
 from model.errors import InputError
 from model.scenario import Scenario
@@ -197,25 +197,38 @@ def steps_to(most: int) -> IntArray:
     return np.array(ladder)
 
 
+# Hosts are grouped by demand at these shares; the group about the 95th per cent is "busy".
+GROUP_EDGES = np.array([0.0, 0.25, 0.5, 0.7, 0.85, 0.93, 0.97, 1.0])
+BUSY_GROUP = 5
+
+
 @dataclass(frozen=True, eq=False)
 class SampledHosts:
-    """Sessions by kind on many sampled hosts, at each step of the ladder.
+    """What many sampled hosts are asked for, at each step of the ladder.
 
     Parameters
     ----------
     sessions : array of shape (steps,)
         Sessions on each host. [sessions]
-    counts : array of shape (steps, hosts, K)
-        Sessions of each kind. [sessions]
-    slots_used, pixels_used_mpx_s : array of shape (steps,)
-        Mean display slots and pixel rate taken. [displays], [Mpixel/s]
+    demand : array of shape (steps, hosts)
+        CPU demand, rising along each row. [reference-core s/s]
+    grouped : array of shape (steps, groups, K)
+        Mean sessions of each kind on the hosts of a group, groups by rising demand. [sessions]
+    group_share : array of shape (groups,)
+        Share of the hosts in each group. [-]
+    network_p95_mbps, slots_used, pixels_used_mpx_s : array of shape (steps,)
+        Network rate (p95); mean display slots and pixel rate taken. [Mbit/s], [displays],
+        [Mpixel/s]
     limit_binds : array of shape (steps,)
         Whether on any of the hosts a display would find no room on the card, were every
         session entitled to it.
     """
 
     sessions: IntArray
-    counts: npt.NDArray[np.float32]
+    demand: FloatArray
+    grouped: FloatArray
+    group_share: FloatArray
+    network_p95_mbps: FloatArray
     slots_used: FloatArray
     pixels_used_mpx_s: FloatArray
     limit_binds: npt.NDArray[np.bool_]
@@ -241,106 +254,155 @@ def sampled_hosts(scenario: Scenario, of: Kinds, arm: Arm, most: int) -> Sampled
     hosts (a Latin hypercube), so means hardly vary. The numbers depend on nothing but the
     place of the session: every scenario, arm and process sees the same ones.
     """
-    ladder = steps_to(most)
-    states = len(of.chance)
-    hosts = int(
-        np.clip(_MOST_CELLS // max(int(ladder[-1]), 2 * states * len(ladder)), 1, SAMPLED_HOSTS)
+    card = scenario.accelerator
+    entitled_below = round(card.share_pct / 100 * 65_536)
+    use_card = arm == "offloaded" and card.slots > 0 and entitled_below > 0
+    last = int(steps_to(most)[-1])
+    cells = max(last, 2 * len(of.chance) * len(steps_to(last)))
+    hosts = max(min(_MOST_CELLS // cells, SAMPLED_HOSTS), _FEWEST_HOSTS)
+    return _sampled(
+        _Asked(
+            last,
+            hosts,
+            card if use_card else None,
+            entitled_below if use_card else 65_536,
+            of.chance.tobytes(),
+            of.moving.tobytes(),
+            of.pixel_rate_mpx_s.tobytes(),
+            of.network_mbps.tobytes(),
+            of.demand.tobytes(),
+        )
     )
-    hosts = max(hosts, _FEWEST_HOSTS)
-    entitled_below = round(scenario.accelerator.share_pct / 100 * 65_536)
-    slots = scenario.accelerator.slots if arm == "offloaded" else 0
-    use_card = slots > 0 and entitled_below > 0
-    split = use_card and entitled_below < 65_536
 
-    counts = _counts(of.chance.tobytes(), int(ladder[-1]), hosts, entitled_below if split else 0)
-    if split:
-        barred, entitled_counts = counts[..., :states], counts[..., states:]
+
+class _Asked(NamedTuple):
+    """All that sampled hosts depend on: a key to remember them by."""
+
+    most: int
+    hosts: int
+    card: Accelerator | None
+    entitled_below: int  # of 65,536
+    chance: bytes
+    moving: bytes
+    pixel_rate: bytes
+    network: bytes
+    demand: bytes
+
+
+@lru_cache(maxsize=8)  # a slider that leaves people and card alone asks for the same again
+def _sampled(asked: _Asked) -> SampledHosts:
+    ladder = steps_to(asked.most)
+    moving = np.frombuffer(asked.moving, dtype=np.int64)
+    demand = np.frombuffer(asked.demand)
+    first = np.concatenate([[0], np.cumsum(moving + 1)[:-1]])
+    shape = (len(ladder), asked.hosts)
+    split = asked.entitled_below < 65_536
+    counts = _counts(asked.chance, asked.most, asked.hosts, asked.entitled_below if split else 0)
+    network = np.frombuffer(asked.network).astype(np.float32)
+    everyone = counts[: len(moving)] + counts[len(moving) :] if split else counts
+    flat = everyone.reshape(len(moving), -1)
+    streams = (network @ flat).reshape(shape)
+    slots_used = pixels_used = np.zeros(len(ladder))
+    binds = np.zeros(len(ladder), dtype=bool)
+    if asked.card is None:
+        by_kind, present = counts, first
     else:
-        barred = np.zeros(1, dtype=np.float32)
-        entitled_counts = counts
-    by_kind = np.zeros((len(ladder), hosts, len(of.demand)), dtype=np.float32)
-    if not use_card:
-        by_kind[..., of.first] = counts
-        zero = np.zeros(len(ladder))
-        return SampledHosts(ladder, by_kind, zero, zero, zero > 0)
-    return _with_card(scenario, of, ladder, entitled_counts, barred, by_kind)
+        rates = np.frombuffer(asked.pixel_rate)
+        barred = counts[: len(moving)] if split else None
+        entitled = counts[len(moving) :] if split else counts
+        displays = (moving.astype(np.float32) @ flat).reshape(shape).max(axis=1)
+        pixels = ((moving * rates).astype(np.float32) @ flat).reshape(shape).max(axis=1)
+        binds = (displays > asked.card.slots) | (
+            pixels > asked.card.megapixels_per_s * (1 - 1e-6)
+        )
+        present = np.arange(len(demand))
+        by_kind, slots_used, pixels_used = _with_card(
+            asked.card, moving, rates, first, entitled, barred, binds
+        )
+    drawn = (demand[present].astype(np.float32) @ by_kind.reshape(len(present), -1)).reshape(shape)
+    order = np.argsort(drawn, axis=1, kind="stable")
+    edges = np.round(GROUP_EDGES * asked.hosts).astype(int)
+    size = np.diff(edges)
+    group_of_rank = np.repeat(np.arange(len(size)), size)
+    group = np.empty(shape, dtype=np.int64)
+    np.put_along_axis(group, order, np.broadcast_to(group_of_rank, shape), axis=1)
+    member = (group[:, None, :] == np.arange(len(size))[None, :, None]).astype(np.float32)
+    grouped = np.zeros((len(ladder), len(size), len(demand)))
+    grouped[..., present] = (member @ by_kind.transpose(1, 2, 0)) / size[None, :, None]
+    return SampledHosts(
+        ladder,
+        np.sort(drawn, axis=1).astype(float),
+        grouped,
+        size / asked.hosts,
+        np.quantile(streams, 0.95, axis=1).astype(float),
+        slots_used,
+        pixels_used,
+        binds,
+    )
 
 
 @lru_cache(maxsize=4)  # both arms of a scenario ask for the same counts
 def _counts(
     chance: bytes, most: int, hosts: int, entitled_below: int
 ) -> npt.NDArray[np.float32]:
-    """Sessions by state, or by state and then by entitled state, at each step."""
+    """Sessions by state (then by entitled state): shape (states, steps, hosts)."""
     cumulative = np.cumsum(np.frombuffer(chance))
     states = len(cumulative)
     table = np.searchsorted(cumulative, (np.arange(65_536) + 0.5) / 65_536)
     table = np.minimum(table, states - 1).astype(np.int32)
     ladder = steps_to(most)
     groups = 2 * states if entitled_below else states
-    counts = np.zeros((len(ladder), hosts, groups), dtype=np.float32)
-    host_base = np.arange(hosts, dtype=np.int32)[:, None] * groups
+    counts = np.zeros((groups, len(ladder), hosts), dtype=np.float32)
+    place = np.arange(hosts, dtype=np.int32)[:, None]
     done = 0
     for step, upto in enumerate(ladder):
         group = table[_uniforms(hosts, done, int(upto), 0)]
         if entitled_below:
-            entitled = _uniforms(hosts, done, int(upto), 1) < entitled_below
-            group = group + states * entitled
-        flat = np.bincount((group + host_base).ravel(), minlength=hosts * groups)
-        counts[step] = flat.reshape(hosts, groups)
+            group = group + states * (_uniforms(hosts, done, int(upto), 1) < entitled_below)
+        flat = np.bincount((group * hosts + place).ravel(), minlength=hosts * groups)
+        counts[:, step] = flat.reshape(groups, hosts)
         if step:
-            counts[step] += counts[step - 1]
+            counts[:, step] += counts[:, step - 1]
         done = int(upto)
     counts.setflags(write=False)
     return counts
 
 
 def _with_card(
-    scenario: Scenario,
-    of: Kinds,
-    ladder: IntArray,
+    card: Accelerator,
+    moving: IntArray,
+    rates: FloatArray,
+    first: IntArray,
     entitled: npt.NDArray[np.float32],
-    barred: npt.NDArray[np.float32],
-    by_kind: npt.NDArray[np.float32],
-) -> SampledHosts:
+    barred: npt.NDArray[np.float32] | None,
+    binds: npt.NDArray[np.bool_],
+) -> tuple[npt.NDArray[np.float32], FloatArray, FloatArray]:
     """Serve the displays in motion of entitled sessions and count sessions by kind."""
-    card = scenario.accelerator
-    everyone = entitled + barred if barred.ndim > 1 else entitled
-    moving = of.moving.astype(np.float32)
-    binds = ((everyone @ moving).max(axis=1) > card.slots) | (
-        (everyone @ (moving * of.pixel_rate_mpx_s).astype(np.float32)).max(axis=1)
-        > card.megapixels_per_s * (1 - 1e-6)
-    )
-    if barred.ndim > 1:
-        by_kind[..., of.first] = barred
-    last = of.first + of.moving
-    free = ~binds
-    by_kind[np.ix_(free, np.arange(by_kind.shape[1]), last)] += entitled[free]
-    slots = (entitled @ moving).mean(axis=1).astype(float)
-    rate = (entitled @ (moving * of.pixel_rate_mpx_s).astype(np.float32)).mean(axis=1).astype(float)
+    by_kind = np.zeros((int((moving + 1).sum()), *entitled.shape[1:]), dtype=np.float32)
+    by_kind[first + moving] = entitled
+    displays = entitled.mean(axis=2) * moving[:, None]
+    slots, pixels = displays.sum(axis=0).astype(float), (rates @ displays).astype(float)
     tight = np.flatnonzero(binds)
     if tight.size:
-        wanted = np.moveaxis(entitled[tight], 2, 0)
-        displays = (wanted * moving[:, None, None]).astype(np.int32)
-        served = assign_most_active_first(displays, list(of.pixel_rate_mpx_s), card)
-        slots[tight] = served.sum(axis=0).mean(axis=1)
-        rate[tight] = np.tensordot(of.pixel_rate_mpx_s, served, axes=1).mean(axis=1)
-        target = np.moveaxis(np.zeros_like(by_kind[tight]), 2, 0).copy()
-        for state in range(len(of.moving)):
-            all_of = wanted[state]
-            each = int(of.moving[state])
-            if each == 0:
-                target[of.first[state]] += all_of
-            else:
-                full, rest = np.divmod(served[state], each) if each > 1 else (served[state], None)
-                target[of.first[state] + each] += full
-                none = all_of - full
-                for part in range(1, each):
-                    here = rest == part
-                    target[of.first[state] + part] += here
-                    none = none - here
-                target[of.first[state]] += none
-        by_kind[tight] += np.moveaxis(target, 0, 2)
-    return SampledHosts(ladder, by_kind, slots, rate, binds)
+        begin = int(tight[0])  # once a limit binds it binds at every further step
+        wanted = entitled[:, begin:]
+        asked = (wanted * moving[:, None, None].astype(np.float32)).astype(np.int32)
+        served = assign_most_active_first(asked, list(rates), card)
+        slots[begin:] = served.sum(axis=0).mean(axis=1)
+        pixels[begin:] = rates @ served.mean(axis=2)
+        for state in np.flatnonzero(moving):
+            each, kind = int(moving[state]), int(first[state])
+            full, rest = (served[state], None) if each == 1 else np.divmod(served[state], each)
+            by_kind[kind + each, begin:] = full
+            none = wanted[state] - full
+            for part in range(1, each):
+                here = rest == part
+                by_kind[kind + part, begin:] = here
+                none = none - here
+            by_kind[kind, begin:] = none
+    if barred is not None:
+        by_kind[first] += barred
+    return by_kind, slots, pixels
 
 
 def _uniforms(hosts: int, start: int, stop: int, stream: int) -> npt.NDArray[np.int32]:

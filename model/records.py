@@ -107,7 +107,7 @@ def _in_words(kind: str, first: Mapping[str, Any]) -> str:
         "string_too_long": f"at most {context.get('max_length')} characters",
         "string_too_short": f"at least {context.get('min_length')} character",
         "too_long": f"at most {context.get('max_length')} entries",
-        "too_short": f"at least {context.get('min_length')} {'entry' if context.get('min_length') == 1 else 'entries'}",
+        "too_short": f"at least {context.get('min_length')} in the list",
         "missing_argument": "a list of time and share",
     }
     return words.get(kind, str(first["msg"]).removeprefix("Input should be "))

@@ -14,15 +14,11 @@ from model.cpu import capacity_curve
 from model.defaults import MOST_SESSIONS
 from model.demand import DemandLaw, demand_law
 from model.errors import InputError
-from model.hosts import Arm, Kinds, SampledHosts, check_arm, kinds, sampled_hosts
+from model.hosts import BUSY_GROUP, Arm, Kinds, SampledHosts, check_arm, kinds, sampled_hosts
 from model.paced import delivered_share, pooled_stations
 from model.scenario import Scenario
 
 FloatArray = npt.NDArray[np.float64]
-
-# Hosts are grouped by demand at these shares; the group about the 95th per cent is "busy".
-_GROUP_EDGES = np.array([0.0, 0.25, 0.5, 0.7, 0.85, 0.93, 0.97, 1.0])
-_BUSY_GROUP = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +130,9 @@ def saturation_curve(scenario: Scenario, arm: str, sessions: npt.ArrayLike) -> S
     at_steps |= {
         "slots_mean": hosts.slots_used,
         "pixel_rate_mpx_s": hosts.pixels_used_mpx_s,
-        "network_busy_pct": _network(scenario, of, hosts),
+        "network_busy_pct": np.maximum.accumulate(hosts.network_p95_mbps)
+        / (scenario.host.network_gbps * 1000)
+        * 100,
     }
     rows = {name: np.interp(numbers, hosts.sessions, values) for name, values in at_steps.items()}
     weights = np.array([role.weight_pct for role in scenario.roles])
@@ -167,7 +165,7 @@ def _demand(
     binds = hosts.limit_binds & (share > 0)
     if binds.any():
         worst = _exact(of, 0.0, hosts, capacity)
-        drawn = np.sort(hosts.counts[binds] @ of.demand.astype(np.float32), axis=1).astype(float)
+        drawn = hosts.demand[binds]
         sampled = {
             "mean": drawn.mean(axis=1),
             "p50": np.quantile(drawn, 0.50, axis=1),
@@ -197,17 +195,8 @@ def _exact(of: Kinds, share: float, hosts: SampledHosts, capacity: float) -> Dem
 
 def _contention(scenario: Scenario, of: Kinds, hosts: SampledHosts) -> dict[str, FloatArray]:
     """Wait, frames and stretch: hosts in groups of like demand, one shared CPU for each group."""
-    steps, drawn, _ = hosts.counts.shape
-    demand = hosts.counts @ of.demand.astype(np.float32)
-    order = np.argsort(demand, axis=1, kind="stable")
-    rank = np.empty_like(order)
-    np.put_along_axis(rank, order, np.broadcast_to(np.arange(drawn), order.shape), axis=1)
-    edges = np.round(_GROUP_EDGES * drawn).astype(int)
-    group = np.searchsorted(edges, rank, side="right") - 1
-    size = np.diff(edges)
-    member = (group[:, None, :] == np.arange(len(size))[None, :, None]).astype(np.float32)
-    mean_counts = (member @ hosts.counts) / size[None, :, None]
-    flat = mean_counts.reshape(-1, mean_counts.shape[2]).astype(float)
+    steps = len(hosts.sessions)
+    flat = hosts.grouped.reshape(-1, hosts.grouped.shape[2])
 
     threads = scenario.host.threads
     capacity = capacity_curve(scenario.host, scenario.reference_clock_ghz, np.arange(threads + 1))
@@ -224,30 +213,22 @@ def _contention(scenario: Scenario, of: Kinds, hosts: SampledHosts) -> dict[str,
     stretch = (work * stations.response_per_work).sum(axis=1) * capacity[1]
     stretch = (stretch / np.maximum(work.sum(axis=1), 1e-300)).reshape(steps, -1)
 
-    weight = size / drawn
+    weight = hosts.group_share
     all_wanted = wanted_rate @ weight
     frames_mean = np.where(
         all_wanted > 0, (delivered_rate @ weight) / np.maximum(all_wanted, 1e-300), 1.0
     )
-    busy_wanted = wanted_rate[:, _BUSY_GROUP]
+    busy_wanted = wanted_rate[:, BUSY_GROUP]
     frames_busy = np.where(
-        busy_wanted > 0, delivered_rate[:, _BUSY_GROUP] / np.maximum(busy_wanted, 1e-300), 1.0
+        busy_wanted > 0, delivered_rate[:, BUSY_GROUP] / np.maximum(busy_wanted, 1e-300), 1.0
     )
     return {
         "wait_mean_pct": np.maximum.accumulate(wait @ weight),
-        "wait_busy_pct": np.maximum.accumulate(wait[:, _BUSY_GROUP]),
+        "wait_busy_pct": np.maximum.accumulate(wait[:, BUSY_GROUP]),
         "frames_mean_pct": np.minimum.accumulate(frames_mean) * 100,
         "frames_busy_pct": np.minimum.accumulate(frames_busy) * 100,
         "stretch_mean": np.maximum.accumulate(stretch @ weight),
     }
-
-
-def _network(scenario: Scenario, of: Kinds, hosts: SampledHosts) -> FloatArray:
-    """Display streams at busy moments, in per cent of the host's network rate."""
-    by_kind = np.repeat(of.network_mbps, of.moving + 1).astype(np.float32)
-    drawn = hosts.counts @ by_kind
-    busy = np.quantile(drawn, 0.95, axis=1).astype(float)
-    return np.maximum.accumulate(busy) / (scenario.host.network_gbps * 1000) * 100
 
 
 def _checked_sessions(sessions: npt.ArrayLike) -> npt.NDArray[np.int64]:

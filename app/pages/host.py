@@ -1,8 +1,9 @@
 """How many sessions does my host carry, with and without the card? The opening page.
 
-The browser gathers the controls into a scenario and asks in three lanes: the curves, the day,
-and what is asked next. In each lane one question is under way and the newest waits (see
-assets/crestline.js). Here a question is answered: read, build, assess, draw, return.
+The browser gathers the controls into a scenario and asks in three lanes: the curves, a rough
+day, and what waits until the slider rests. In each lane one question is under way and the newest
+waits (see assets/crestline.js). Here a question is answered: read, build, assess, draw, return.
+Scenario and answer travel as JSON text, which neither side then walks through item by item.
 """
 
 import time
@@ -24,12 +25,14 @@ from model.assess import Assessment, assess, one_desktop, what_if
 from model.day import crest_reduction_pct, simulate_day_both
 from model.errors import InputError
 from model.hosts import ARMS
-from model.scenario import Scenario, default, dump, from_data, to_data
+from model.scenario import Scenario, default, dump, load, to_data
 from model.sessions import Role
 
 Answer = dict[str, Any]
+Remember = Callable[[str, str, Callable[[], Any]], str]
 DAY_SEED = 1
 DAY_REPLICATES = 20
+MOVING_REPLICATES = 3  # while a slider moves; the day is drawn in full once it rests
 
 _TITLES = {
     "headroom": "Headroom over sessions",
@@ -103,7 +106,7 @@ def _results() -> list[Any]:
     ]
 
 
-def register(app: Dash, remember: Callable[[str, str, Callable[[], Any]], Any]) -> None:
+def register(app: Dash, remember: Remember) -> None:
     """Bind the page's callbacks.
 
     Parameters
@@ -111,7 +114,7 @@ def register(app: Dash, remember: Callable[[str, str, Callable[[], Any]], Any]) 
     app : Dash
         The application.
     remember : callable
-        remember(kind, key, compute) returns a result, from the cache where it is there.
+        remember(kind, key, compute) returns a result as JSON text, from the cache if it is there.
     """
     script = "crestline"
     in_browser: Any = app.clientside_callback
@@ -183,14 +186,14 @@ def answer_to(
     question: dict[str, Any],
     lane: str,
     answer: Callable[..., Answer],
-    remember: Callable[[str, str, Callable[[], Any]], Any],
+    remember: Remember,
 ) -> Answer:
     """Return the answer to one question of the browser, or what is wrong with it.
 
     Parameters
     ----------
     question : dict
-        sequence, scenario as plain data, theme.
+        sequence, scenario as JSON text, theme.
     lane : str
         Which of `app.ids.LANES` asks.
     answer : callable
@@ -200,15 +203,15 @@ def answer_to(
     """
     start = time.perf_counter()
     try:
-        scenario = from_data(question["scenario"])
+        scenario = load(question["scenario"])
     except InputError as error:
         told = {"field": error.field, "message": words.error_sentence(error)}
         return {"sequence": question["sequence"], "lane": lane, "error": told}
     theme = THEMES.get(question.get("theme", ""), LIGHT)
     key = f"{theme.name} {dump(scenario)}"
-    found = remember(lane, key, lambda: answer(scenario, theme))
+    text = remember(lane, key, lambda: answer(scenario, theme))
     spent_ms = round((time.perf_counter() - start) * 1000, 1)
-    return {"sequence": question["sequence"], "lane": lane, "server_ms": spent_ms, **found}
+    return {"sequence": question["sequence"], "lane": lane, "server_ms": spent_ms, "text": text}
 
 
 def curve_answer(scenario: Scenario, theme: Any) -> Answer:
@@ -249,7 +252,7 @@ def curve_answer(scenario: Scenario, theme: Any) -> Answer:
 
 
 def day_answer(scenario: Scenario, theme: Any) -> Answer:
-    """Return the chart of the day, both arms on the same people.
+    """Return the chart of a few simulated days, for a slider that moves.
 
     Parameters
     ----------
@@ -258,6 +261,21 @@ def day_answer(scenario: Scenario, theme: Any) -> Answer:
     theme : Theme
         The look.
     """
+    days = simulate_day_both(scenario, DAY_SEED, MOVING_REPLICATES)
+    return {"figures": {"day": day_figure(days, scenario, theme)}}
+
+
+def next_answer(scenario: Scenario, theme: Any) -> Answer:
+    """Return the chart of the day in full, and what is asked next in every meeting.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    theme : Theme
+        The look.
+    """
+    before = assess(scenario)
     days = simulate_day_both(scenario, DAY_SEED, DAY_REPLICATES)
     without, carried = days["software"], days["offloaded"]
     cut = crest_reduction_pct(without, carried)
@@ -271,21 +289,8 @@ def day_answer(scenario: Scenario, theme: Any) -> Answer:
                 "minutes of the day."
             )
         },
+        "lines": [words.what_if_sentence(each, before) for each in what_if(scenario)],
     }
-
-
-def next_answer(scenario: Scenario, theme: Any) -> Answer:
-    """Return what is asked next in every meeting, in words.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    theme : Theme
-        The look; not used.
-    """
-    before = assess(scenario)
-    return {"lines": [words.what_if_sentence(each, before) for each in what_if(scenario)]}
 
 
 def _largest_role(scenario: Scenario) -> Role:

@@ -19,6 +19,7 @@ from tests.model.event_simulation import JITTER_SHARE, StationRun, simulate_stat
 FloatArray = npt.NDArray[np.float64]
 
 HOSTS = 32
+HOSTS_NEAR_CAPACITY = 12
 EVENTS_PER_HOST = 600_000
 
 
@@ -39,10 +40,9 @@ class DrawnHost:
         return float(work / self.capacity[-1])
 
 
-def drawn_host(seed: int) -> DrawnHost:
-    """Draw a host; the load rises with the seed, so that all of 0.3 to 2.0 is covered."""
+def drawn_host(seed: int, load: float) -> DrawnHost:
+    """Draw a host and scale the work of its sources so that they offer the load."""
     rng = np.random.default_rng([seed, 77])
-    load = 0.3 + 1.7 * (seed + rng.random()) / HOSTS
     cores = int(rng.choice([2, 3, 4, 6, 8, 12, 16, 24, 32]))
     per_core = int(rng.integers(1, 3))
     smt_yield, turbo = rng.uniform(0.1, 0.5), rng.uniform(1.0, 1.5)
@@ -60,15 +60,19 @@ def drawn_host(seed: int) -> DrawnHost:
     return DrawnHost(sources, service, period, capacity, cores * per_core)
 
 
-@pytest.fixture(scope="module")
-def simulated() -> list[tuple[DrawnHost, StationRun]]:
-    """Every drawn host with its simulation."""
-    return [
-        (host, _simulate(host, seed)) for seed, host in enumerate(map(drawn_host, range(HOSTS)))
-    ]
+def hosts_of_all_loads() -> list[DrawnHost]:
+    """Draw hosts with loads spread over 0.3 to 2.0."""
+    return [drawn_host(seed, load) for seed, load in enumerate(np.linspace(0.3, 2.0, HOSTS))]
+
+
+def hosts_near_capacity() -> list[DrawnHost]:
+    """Draw hosts with loads close about 1, where the number runnable swings most."""
+    loads = np.linspace(0.96, 1.1, HOSTS_NEAR_CAPACITY)
+    return [drawn_host(1_000 + seed, load) for seed, load in enumerate(loads)]
 
 
 def _simulate(host: DrawnHost, seed: int) -> StationRun:
+    """Follow about EVENTS_PER_HOST events, two for each burst."""
     rate = float(host.sources @ (1 / host.period_s)) / max(host.load, 1)
     seconds = EVENTS_PER_HOST / 2 / rate
     return simulate_station(
@@ -96,12 +100,13 @@ def test_one_source_alone_is_simulated_as_calculus_says() -> None:
 
 
 @pytest.mark.slow
-def test_paced_sources_fare_as_simulated(simulated: list[tuple[DrawnHost, StationRun]]) -> None:
+def test_paced_sources_fare_as_simulated() -> None:
     """Response and delivered rate of every class are within 3 % of the simulated ones.
 
     Two standard errors of the simulation are allowed on top.
     """
-    for host, run in simulated:
+    for seed, host in enumerate(hosts_of_all_loads()):
+        run = _simulate(host, seed)
         result = paced_station(host.sources, host.service_s, host.period_s, host.capacity)
         # Independent: tests/model/event_simulation.py.
         response = np.abs(result.response_s - run.response_s)
@@ -110,10 +115,32 @@ def test_paced_sources_fare_as_simulated(simulated: list[tuple[DrawnHost, Statio
         assert (rate <= 0.03 * run.rate_hz + 2 * run.rate_error_hz).all(), host
 
 
+@pytest.mark.slow
+def test_paced_sources_near_capacity_fare_roughly_as_simulated() -> None:
+    """Close about capacity, response and delivered rate of every class hold to 8 %.
+
+    There the response of a source swings with the number runnable for many periods on end, more
+    than the law of its response allows for. It comes out too long, most so where few sources
+    share few cores; and the rate of a source that needs nearly all of its period, too high.
+    """
+    for seed, host in enumerate(hosts_near_capacity()):
+        run = _simulate(host, seed)
+        result = paced_station(host.sources, host.service_s, host.period_s, host.capacity)
+        # Independent: tests/model/event_simulation.py. Pinned: the 8 %;
+        # 5.1 and 6.0 % are the most that these hosts show.
+        response = np.abs(result.response_s - run.response_s)
+        assert (response <= 0.08 * run.response_s + 2 * run.response_error_s).all(), host
+        rate = np.abs(result.throughput_hz - run.rate_hz)
+        assert (rate <= 0.08 * run.rate_hz + 2 * run.rate_error_hz).all(), host
+
+
 def test_pooled_sources_fare_as_classes_apart() -> None:
-    """Pooling the classes moves response and rate by at most 1.5 % on nearly all hosts."""
+    """Pooling the classes moves response and rate by at most 1.5 % on nearly all hosts.
+
+    It moves them more where a handful of sources, far from alike, share a few cores.
+    """
     strays = []
-    for host in map(drawn_host, range(HOSTS)):
+    for host in hosts_of_all_loads():
         apart = paced_station(host.sources, host.service_s, host.period_s, host.capacity)
         response, rate = _pooled(host)
         strays.append(
@@ -122,8 +149,9 @@ def test_pooled_sources_fare_as_classes_apart() -> None:
                 float(np.abs(rate / apart.throughput_hz - 1).max()),
             )
         )
+    # Derived: `paced_station`. Pinned: the share of hosts, and the worst, which is 5.4 %.
     assert np.quantile(strays, 0.85) <= 0.015
-    assert max(strays) <= 0.06
+    assert max(strays) <= 0.08
 
 
 def _pooled(host: DrawnHost) -> tuple[FloatArray, FloatArray]:

@@ -1,0 +1,129 @@
+"""How long from a slider's move to the four painted charts, against a bare redraw of the same?
+
+Promise: median at most 1.2 times, p95 at most 2 times a bare redraw in the same page, over at
+least 100 moves. Prints model, server, transfer and paint time, the ratio, and the repaints a
+second while a slider is dragged. It asserts only that all moves were painted.
+"""
+
+import statistics
+
+import pytest
+
+from app import ids
+from tests.browser.conftest import browser, new_context, new_server, server  # noqa: F401
+from tests.browser.conftest import allowed_console, context, page  # noqa: F401
+from tests.browser.screens import HostPage
+
+pytestmark = pytest.mark.speed
+
+MOVES = 110
+
+MOVE = """
+([id, value]) => new Promise((resolve) => {
+  const input = document.getElementById(id);
+  const before = Number(document.documentElement.dataset.asked || 0);
+  const start = performance.now();
+  const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
+  set.call(input, String(value));
+  input.dispatchEvent(new Event('input', { bubbles: true }));
+  const look = () => {
+    const shown = document.documentElement.dataset;
+    const asked = Number(shown.asked || 0);
+    if (asked > before && Number(shown.paintedcurve) >= asked && Number(shown.paintedday) >= asked) {
+      const mine = window.crestline.stats.filter((s) => s.sequence === asked);
+      resolve([performance.now() - start, mine]);
+    } else setTimeout(look, 1);
+  };
+  look();
+})
+"""
+
+BARE = """
+(times) => new Promise(async (resolve) => {
+  const taken = [];
+  const figures = window.crestline.figures;
+  for (let i = 0; i < times; i += 1) {
+    await new Promise((r) => setTimeout(r, 30));
+    const start = performance.now();
+    for (const name of Object.keys(figures)) {
+      const data = figures[name].data.map((trace) => ({ ...trace }));
+      await new Promise((r) => requestAnimationFrame(() =>
+        window.Plotly.react('chart-' + name, data, { ...figures[name].layout },
+          { displayModeBar: false, responsive: true, doubleClick: 'reset' }).then(r)));
+    }
+    taken.push(performance.now() - start);
+  }
+  resolve(taken);
+})
+"""
+
+
+@pytest.mark.parametrize("path", ["host.cores", "sessions", "accelerator.share_pct"])
+def test_slider_to_paint_against_a_bare_redraw(page, server, path):  # noqa: F811
+    """Every move of a slider ends in four painted charts; the times are printed."""
+    visit = HostPage(page, server.url).open()
+    name = ids.in_page(ids.field(path))
+    low = {"host.cores": 20, "sessions": 60, "accelerator.share_pct": 40}[path]
+    page.evaluate(MOVE, [name, low])
+    page.wait_for_timeout(800)
+    total, parts = [], []
+    bare = page.evaluate(BARE, 20)
+    for block in range(MOVES // 10):
+        for move in range(10):
+            ms, stats = page.evaluate(MOVE, [name, low + (block * 10 + move) % 55 + 1])
+            total.append(ms)
+            parts += stats
+            page.wait_for_timeout(20)
+        bare += page.evaluate(BARE, 10)
+    report(path, total, bare, parts)
+    visit.expect_all_painted()
+    assert len(total) == MOVES
+
+
+def test_repaints_a_second_during_a_drag(page, server):  # noqa: F811
+    """A slider dragged at 60 moves a second is followed by the charts; the rate is printed."""
+    visit = HostPage(page, server.url).open()
+    name = ids.in_page(ids.field("host.cores"))
+    painted = page.evaluate(
+        """
+        ([id]) => new Promise((resolve) => {
+          const input = document.getElementById(id);
+          const before = window.crestline.stats.length;
+          const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
+          let i = 0;
+          const timer = setInterval(() => {
+            i += 1;
+            set.call(input, String(16 + (i % 80)));
+            input.dispatchEvent(new Event('input', { bubbles: true }));
+            if (i === 240) {
+              clearInterval(timer);
+              resolve(window.crestline.stats.slice(before).map((s) => s.lane));
+            }
+          }, 1000 / 60);
+        })
+        """,
+        [name],
+    )
+    visit.expect_all_painted()
+    for lane in ("curve", "day"):
+        print(f"\ndrag of 4 s at 60 Hz: {painted.count(lane) / 4:.1f} {lane} repaints/s")
+    assert painted
+
+
+def report(path, total, bare, parts):
+    """Print one line for each part of the time."""
+    total, bare = sorted(total), sorted(bare)
+    p95 = total[int(0.95 * len(total))], bare[int(0.95 * len(bare))]
+    print(f"\n{path}: slider to four painted charts, {len(total)} moves, ms")
+    print(f"  move to paint   median {statistics.median(total):6.1f}   p95 {p95[0]:6.1f}")
+    print(f"  bare redraw     median {statistics.median(bare):6.1f}   p95 {p95[1]:6.1f}")
+    print(
+        f"  ratio           median {statistics.median(total) / statistics.median(bare):6.2f}   "
+        f"p95 {p95[0] / p95[1]:6.2f}   (promise 1.20 and 2.00)"
+    )
+    for lane in ("curve", "day"):
+        of = [part for part in parts if part["lane"] == lane]
+        for key in ("model_ms", "server_ms", "round_trip_ms", "paint_ms"):
+            values = [part[key] for part in of if part.get(key) is not None]
+            if values:
+                print(f"  {lane:5} {key:14} median {statistics.median(values):6.1f}")
