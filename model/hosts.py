@@ -146,14 +146,14 @@ def kinds(scenario: Scenario) -> Kinds:
             )  # fmt: skip
     states.sort(key=lambda state: _held(state["streams"][0], one_core))
     streams = [stream for state in states for stream in state["streams"]]
-    utilisation = sorted({round(u, 12) for stream in streams for u, _ in stream if u > 0})
+    utilisation = sorted({round(u, 12) for stream in streams for u, hz in stream if u > 0 or hz})
     column = {u: i for i, u in enumerate(utilisation)}
     sources = np.zeros((len(streams), max(len(utilisation), 1)))
     frames = np.zeros_like(sources)
     for k, stream in enumerate(streams):
         for u, wanted in stream:
-            if u > 0:
-                sources[k, column[round(u, 12)]] += 1
+            if u > 0 or wanted:
+                sources[k, column[round(u, 12)]] += u > 0
                 frames[k, column[round(u, 12)]] += wanted
     counts = [len(state["streams"]) for state in states]
     demand = np.array([_held(stream, one_core) for stream in streams])

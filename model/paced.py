@@ -209,10 +209,9 @@ def pooled_stations(
     Our own; the weights are those of Baskett, Chandy, Muntz, Palacios 1975.
     """
     total = sources.sum(axis=1)
-    fastest, slowest = np.log(1 / capacity[1]), np.log(np.maximum(total, 1) / capacity[1])
-    slowest = np.maximum(
-        slowest, np.log(np.maximum(total, 1) / np.interp(total, np.arange(len(capacity)), capacity))
-    )
+    at_least_one = np.maximum(total, 1)
+    all_at_once = np.interp(at_least_one, np.arange(len(capacity)), capacity)
+    fastest, slowest = np.log(1 / capacity[1]), np.log(at_least_one / all_at_once)
     low, high = np.full_like(total, fastest), np.maximum(slowest, fastest) + 1e-9
     offered = sources @ utilisation
     log_s = np.clip(
@@ -232,14 +231,15 @@ def pooled_stations(
         excess, spread, steepness = law.under_contention(moments, log_s[left])
         low[left] = np.where(excess > 0, log_s[left], low[left])
         high[left] = np.where(excess > 0, high[left], log_s[left])
-        slope = (spread / moments.variance) * (moments.slope - moments.variance) - moments.slope
-        step = np.clip(-excess / np.minimum(slope, -1e-12), -1.0, 1.0)
+        ratio = spread / moments.variance
+        slope = ratio * (moments.slope / moments.variance - 1) - moments.slope / moments.variance
+        step = np.clip(-excess / np.minimum(slope, -1e-6), -1.0, 1.0)
         proposed = log_s[left] + step
         outside = (proposed <= low[left]) | (proposed >= high[left])
         proposed = np.where(outside, (low[left] + high[left]) / 2, proposed)
         moving = np.abs(proposed - log_s[left]) > _POOLED_SETTLED
         log_s[left] = proposed
-        own[left] = steepness * spread / moments.variance
+        own[left] = steepness * ratio
         runnable[left], chance[left] = moments.runnable, moments.chance
         left = left[moving]
         if not left.size:
@@ -259,6 +259,7 @@ def pooled_stations(
 _MOST_NEWTON_STEPS = 40
 _POOLED_SETTLED = 1e-4
 _LEAST_VARIANCE = 1e-12
+_HARDLY_ANY_PAUSE = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -271,6 +272,7 @@ class _Moments:
     chance: FloatArray  # of the shifted binomial
     trials: FloatArray
     shift: FloatArray
+    total: FloatArray
     runnable: FloatArray  # each class's share of time at the CPU, q_k
     response_per_work: FloatArray
 
@@ -299,7 +301,8 @@ def _moments(
     chance = np.clip(once / variance, 1e-9, 1 - 1e-9)
     trials = variance / (chance * (1 - chance))
     shift = np.maximum(mean - trials * chance, 0)
-    return _Moments(mean, variance, slope, chance, trials, shift, q, response_per_work)
+    total = sources.sum(axis=1)
+    return _Moments(mean, variance, slope, chance, trials, shift, total, q, response_per_work)
 
 
 class _PooledLaw:
@@ -312,16 +315,21 @@ class _PooledLaw:
     def under_contention(
         self, of: _Moments, log_s: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """How far contention moves the mean from where it must be, and the weighted variance.
+        """How far contention moves the mean, in variances, and the weighted variance.
 
-        Third, how steeply one more runnable source slows the others, in logarithms.
+        Third, how steeply one more runnable source slows the others, in logarithms. Where
+        hardly any source ever pauses, the shift is the slope of the weights at the mean.
         """
         number, free, weighted, weight = self._laws(of, log_s)
         before = (free * number).sum(axis=1)
         mean = (weighted * number).sum(axis=1)
         spread = (weighted * (number - mean[:, None]) ** 2).sum(axis=1)
         steepness = (weighted[:, 1:-1] * np.diff(weight, axis=1)).sum(axis=1)
-        return mean - before, spread, steepness
+        at_mean = np.maximum(of.mean, 1e-300)
+        pull = np.log(at_mean / np.interp(at_mean, np.arange(len(self._step)), self._step))
+        settled = of.variance < _HARDLY_ANY_PAUSE
+        excess = np.where(settled, pull - log_s, (mean - before) / of.variance)
+        return excess, np.where(settled, of.variance, spread), steepness
 
     def waiting(self, of: _Moments, log_s: FloatArray) -> FloatArray:
         """Mean number runnable beyond the hardware threads."""
@@ -338,7 +346,7 @@ class _PooledLaw:
         first = np.floor(np.clip(of.trials * of.chance - half, 0, None))
         width = int(np.minimum(2 * half, last - first).max(initial=1.0)) + 1
         k = first[:, None] + np.arange(width)
-        number = of.shift[:, None] + k
+        number = np.minimum(of.shift[:, None] + k, np.maximum(of.total, 1)[:, None])
         left = np.maximum(of.trials[:, None] - k, 0)[:, :-1]
         odds = (of.chance / (1 - of.chance))[:, None]
         whole = np.minimum(number[:, 1:], len(self._step) - 2)

@@ -1,4 +1,4 @@
-"""Errands on the Host page: set, share, reopen; wrong links; extreme hosts; keyboard; two visitors."""
+"""Errands on the Host page: share and reopen, wrong links, extreme hosts, keyboard, visitors."""
 
 import re
 
@@ -50,7 +50,9 @@ def test_shared_link_opens_same_scenario(host_page, new_context, server):
     answer, query = host_page.answer(), host_page.query()
     scenario = changed(sessions=140, host__cores=48, accelerator__share_pct=60)
     assert answer == words.answer_sentence(assess(scenario))
-    assert "n=140" in query and "cores=48" in query and len(query) < 300
+    assert "n=140" in query
+    assert "cores=48" in query
+    assert len(query) < 300
 
     other = HostPage(new_context().new_page(), server.url).open(query)
     assert other.answer() == answer

@@ -18,7 +18,7 @@ from model.defaults import harbour
 from model.saturation import saturation_curve
 from model.scenario import from_data
 
-FloatArray = npt.NDArray[np.float64]
+FloatArray = npt.NDArray[Any]
 
 FEW = [1, 2, 3, 4, 5, 6]
 SOME = [7, 8, 9, 12, 20, 40]

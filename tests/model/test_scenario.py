@@ -200,7 +200,7 @@ WRONG = [
     (["day", "start"], "7:00", "day.start", '"07:30"'),
     (["day", "start"], "19:00", "day.end", "after the start"),
     (["day", "end"], "24:01", "day.end", '"07:30"'),
-    (["day", "present_pct"], [["07:00", 5]], "day.present_pct", "at least 2 entr"),
+    (["day", "present_pct"], [["07:00", 5]], "day.present_pct", "at least 2 in the list"),
     (["day", "present_pct", 2], ["08:00", 5], "day.present_pct[2]", "after the one before"),
     (["day", "present_pct", 2], ["late", 5], "day.present_pct[2]", '"07:30"'),
 ]
