@@ -258,8 +258,7 @@ def pooled_stations(
 
 _MOST_NEWTON_STEPS = 40
 _POOLED_SETTLED = 1e-4
-_LEAST_VARIANCE = 1e-12
-_HARDLY_ANY_PAUSE = 1e-6
+_LEAST_VARIANCE = 1e-30
 
 
 @dataclass(frozen=True, eq=False)
@@ -270,9 +269,9 @@ class _Moments:
     variance: FloatArray
     slope: FloatArray
     chance: FloatArray  # of the shifted binomial
+    pausing: FloatArray  # one less the chance, which would lose its digits near 1
     trials: FloatArray
     shift: FloatArray
-    total: FloatArray
     runnable: FloatArray  # each class's share of time at the CPU, q_k
     response_per_work: FloatArray
 
@@ -296,13 +295,13 @@ def _moments(
     rest = 1 - q
     mean = (sources * q).sum(axis=1)
     variance = (sources * q * rest).sum(axis=1) + _LEAST_VARIANCE
-    once = (sources * q * q * rest).sum(axis=1) + _LEAST_VARIANCE / 2
+    once = (sources * q * rest * rest).sum(axis=1) + _LEAST_VARIANCE / 2
     slope = (sources * q * (1 - load * one_phase_more / longest)).sum(axis=1) + _LEAST_VARIANCE
-    chance = np.clip(once / variance, 1e-9, 1 - 1e-9)
-    trials = variance / (chance * (1 - chance))
+    pausing = np.clip(once / variance, 1e-15, 1 - 1e-9)
+    chance = 1 - pausing
+    trials = variance / (chance * pausing)
     shift = np.maximum(mean - trials * chance, 0)
-    total = sources.sum(axis=1)
-    return _Moments(mean, variance, slope, chance, trials, shift, total, q, response_per_work)
+    return _Moments(mean, variance, slope, chance, pausing, trials, shift, q, response_per_work)
 
 
 class _PooledLaw:
@@ -317,19 +316,14 @@ class _PooledLaw:
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """How far contention moves the mean, in variances, and the weighted variance.
 
-        Third, how steeply one more runnable source slows the others, in logarithms. Where
-        hardly any source ever pauses, the shift is the slope of the weights at the mean.
+        Third, how steeply one more runnable source slows the others, in logarithms.
         """
         number, free, weighted, weight = self._laws(of, log_s)
         before = (free * number).sum(axis=1)
         mean = (weighted * number).sum(axis=1)
         spread = (weighted * (number - mean[:, None]) ** 2).sum(axis=1)
         steepness = (weighted[:, 1:-1] * np.diff(weight, axis=1)).sum(axis=1)
-        at_mean = np.maximum(of.mean, 1e-300)
-        pull = np.log(at_mean / np.interp(at_mean, np.arange(len(self._step)), self._step))
-        settled = of.variance < _HARDLY_ANY_PAUSE
-        excess = np.where(settled, pull - log_s, (mean - before) / of.variance)
-        return excess, np.where(settled, of.variance, spread), steepness
+        return (mean - before) / of.variance, spread, steepness
 
     def waiting(self, of: _Moments, log_s: FloatArray) -> FloatArray:
         """Mean number runnable beyond the hardware threads."""
@@ -346,9 +340,9 @@ class _PooledLaw:
         first = np.floor(np.clip(of.trials * of.chance - half, 0, None))
         width = int(np.minimum(2 * half, last - first).max(initial=1.0)) + 1
         k = first[:, None] + np.arange(width)
-        number = np.minimum(of.shift[:, None] + k, np.maximum(of.total, 1)[:, None])
+        number = of.shift[:, None] + k
         left = np.maximum(of.trials[:, None] - k, 0)[:, :-1]
-        odds = (of.chance / (1 - of.chance))[:, None]
+        odds = (of.chance / of.pausing)[:, None]
         whole = np.minimum(number[:, 1:], len(self._step) - 2)
         index = whole.astype(np.int64)
         below = self._step[index]

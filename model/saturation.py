@@ -211,7 +211,8 @@ def _contention(scenario: Scenario, of: Kinds, hosts: SampledHosts) -> dict[str,
     delivered_rate = delivered.sum(axis=1).reshape(steps, -1)
     work = (flat @ of.sources) * of.utilisation
     stretch = (work * stations.response_per_work).sum(axis=1) * capacity[1]
-    stretch = (stretch / np.maximum(work.sum(axis=1), 1e-300)).reshape(steps, -1)
+    busy = work.sum(axis=1)
+    stretch = np.where(busy > 0, stretch / np.maximum(busy, 1e-300), 1.0).reshape(steps, -1)
 
     weight = hosts.group_share
     all_wanted = wanted_rate @ weight
