@@ -7,8 +7,6 @@ CONTROLS = "controls"
 BASE = "base-scenario"
 ADDRESS = "address"
 NOTICE = "notice"
-WANTED = "wanted"
-LANES = ("curve", "day", "next")  # curves; a rough day; the day in full and what is asked next
 CHARTS = ("headroom", "contention", "day", "desktop")
 
 
@@ -25,16 +23,6 @@ def weight(path: str) -> dict[str, str]:
 def in_page(component: dict[str, str]) -> str:
     """Return a component's id as the page's HTML writes it, for labels."""
     return json.dumps(component, sort_keys=True, separators=(",", ":"))
-
-
-def request(lane: str) -> str:
-    """Return the id of the store through which the page asks."""
-    return f"request-{lane}"
-
-
-def answer(lane: str) -> str:
-    """Return the id of the store through which the server answers."""
-    return f"answer-{lane}"
 
 
 def named(label: str) -> dict[str, Any]:

@@ -45,7 +45,7 @@ def make_app(settings: Settings) -> Dash:
     app.server.config["COMPRESS_REGISTER"] = True
     Compress(app.server)
     app.layout = _frame()
-    host.register(app, _memory(app, settings))
+    host.register(app, _memory(app, settings), _report_failure)
     _guard(app)
     return app
 
@@ -93,14 +93,15 @@ def _memory(app: Dash, settings: Settings) -> host.Remember:
     return remember
 
 
-def _tell_failure(error: Exception) -> None:
-    """Log a failure under an id and tell the visitor that id, never the stack."""
+def _report_failure(error: Exception) -> str:
+    """Log a failure under a number and return what to tell: that number, never the stack."""
     name = secrets.token_hex(4)
     _LOG.error("failure %s", name, exc_info=error)
-    set_props(
-        "failure",
-        {"children": f"Something went wrong (number {name}); what you see is the last result."},
-    )
+    return f"Something went wrong (number {name}); what you see is the last result."
+
+
+def _tell_failure(error: Exception) -> None:
+    set_props("failure", {"children": _report_failure(error)})
 
 
 def _guard(app: Dash) -> None:

@@ -14,11 +14,13 @@
   const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };
   const lanes = {};
   const stats = []; // one entry an answer painted; read by the benchmark
+  let base = null; // the scenario that was opened; controls change what they show of it
   let newest = null;
   let sequence = 0;
   let settleTimer = null;
   let query = null;
-  let lastGood = {};
+  const lastGood = {};
+  const painted = {};
 
   ["curve", "day", "next"].forEach((name) => {
     lanes[name] = { name: name, busy: false, sent: 0, wanted: 0, timer: null, sentAt: 0 };
@@ -36,13 +38,23 @@
     lane.sent = newest.sequence;
     lane.sentAt = performance.now();
     lane.movedAt = newest.movedAt;
-    const question = {
-      sequence: newest.sequence,
-      scenario: JSON.stringify(newest.scenario),
-      theme: theme(),
-    };
-    window.dash_clientside.set_props("request-" + lane.name, { data: question });
-    lane.timer = setTimeout(() => release(lane), WATCHDOG_MS);
+    const question = { sequence: newest.sequence, scenario: newest.text, theme: theme() };
+    const patience = new AbortController();
+    lane.timer = setTimeout(() => patience.abort(), WATCHDOG_MS);
+    fetch("answer/" + lane.name, {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify(question),
+      signal: patience.signal,
+    })
+      .then((response) => response.json())
+      .then((answer) => show(lane, answer))
+      .catch(() => fail(lane, "The server does not answer; what you see is the last result."));
+  }
+
+  function fail(lane, message) {
+    setText("failure", message);
+    release(lane);
   }
 
   function release(lane) {
@@ -54,7 +66,7 @@
   function ask(scenario) {
     sequence += 1;
     document.documentElement.dataset.asked = String(sequence);
-    newest = { sequence: sequence, scenario: scenario, movedAt: performance.now() };
+    newest = { sequence: sequence, text: JSON.stringify(scenario), movedAt: performance.now() };
     lanes.curve.wanted = sequence;
     lanes.day.wanted = sequence;
     pump(lanes.curve);
@@ -150,7 +162,13 @@
   }
 
   function paint(figures, done) {
-    const names = CHARTS.filter((name) => figures[name]);
+    const names = CHARTS.filter((name) => {
+      if (!figures[name]) return false;
+      const text = JSON.stringify(figures[name]); // a chart that stays as it is costs nothing
+      if (painted[name] === text) return false;
+      painted[name] = text;
+      return true;
+    });
     function next() {
       const name = names.shift();
       if (!name) {
@@ -166,15 +184,19 @@
     next();
   }
 
-  function show(envelope) {
-    const lane = envelope && lanes[envelope.lane];
-    if (!lane || envelope.sequence !== lane.sent) return window.dash_clientside.no_update;
+  function show(lane, envelope) {
+    clearTimeout(lane.timer);
     const answeredAt = performance.now();
     const answer = Object.assign({}, envelope, JSON.parse(envelope.text || "{}"));
+    if (answer.failure) {
+      fail(lane, answer.failure);
+      return;
+    }
+    setText("failure", "");
     if (answer.error) {
       if (lane.name === "curve") showError(answer.error);
       release(lane);
-      return window.dash_clientside.no_update;
+      return;
     }
     if (lane.name === "curve") {
       clearErrors();
@@ -205,33 +227,52 @@
       document.documentElement.dataset["painted" + lane.name] = String(answer.sequence);
       release(lane);
     });
-    return window.dash_clientside.no_update;
   }
 
-  function gather(fields, weights, base, fieldIds, weightIds) {
-    const none = window.dash_clientside.no_update;
-    const keep = weightIds.map(() => none);
-    if (!base) return [keep, none];
+  /* The scenario that the controls show; the weight that was moved pushes the others aside. */
+  function gather(movedPath) {
     const scenario = structuredClone(base);
-    fieldIds.forEach((id, i) => {
-      const value = numberOf(fields[i]);
+    const weights = [];
+    document.querySelectorAll("#controls input[id^='{']").forEach((input) => {
+      const id = JSON.parse(input.id);
+      const value = numberOf(input.value);
+      if (id.type === "weight") {
+        weights.push({ id: id, value: Number(value) });
+        return;
+      }
       setPath(scenario, id.path, value);
       showValue(id.path, value);
     });
-    const triggered = window.dash_clientside.callback_context.triggered_id;
-    let balanced = weights.map(Number);
-    const total = balanced.reduce((sum, weight) => sum + weight, 0);
-    if (triggered && triggered.type === "weight" && Math.abs(total - 100) > 1e-9) {
-      const moved = weightIds.findIndex((id) => id.path === triggered.path);
-      balanced = rebalance(balanced, moved);
-    }
-    weightIds.forEach((id, i) => {
-      setPath(scenario, id.path, balanced[i]);
-      showValue(id.path, Math.round(balanced[i] * 10) / 10);
+    const moved = weights.findIndex((weight) => weight.id.path === movedPath);
+    let balanced = weights.map((weight) => weight.value);
+    if (moved >= 0) balanced = rebalance(balanced, moved);
+    weights.forEach((weight, i) => {
+      setPath(scenario, weight.id.path, balanced[i]);
+      showValue(weight.id.path, Math.round(balanced[i] * 10) / 10);
     });
     ask(scenario);
-    const changed = balanced.map((w, i) => (w === Number(weights[i]) ? none : w));
-    return [changed, none];
+    weights.forEach((weight, i) => {
+      if (i !== moved && balanced[i] !== weight.value) {
+        window.dash_clientside.set_props(weight.id, { value: balanced[i] });
+      }
+    });
+  }
+
+  /* Listened to before the page's framework hears of it, so that the question is on its way
+     while controls are redrawn. A number box counts when it is left, a slider while it moves. */
+  function listen(event) {
+    const input = event.target;
+    if (base === null || !(input instanceof HTMLInputElement) || !input.id.startsWith("{")) return;
+    if ((event.type === "input") !== (input.type === "range")) return;
+    gather(JSON.parse(input.id).path);
+  }
+
+  function opened(scenario) {
+    if (scenario) {
+      base = scenario;
+      ask(scenario);
+    }
+    return window.dash_clientside.no_update;
   }
 
   function readAddress() {
@@ -243,7 +284,7 @@
     else document.documentElement.dataset.look = look;
     const words = { system: "as the system", light: "light", dark: "dark" };
     setText("look", "Look: " + words[look]);
-    if (newest) ask(newest.scenario);
+    if (newest) ask(JSON.parse(newest.text));
   }
 
   const LOOKS = ["system", "light", "dark"];
@@ -255,14 +296,16 @@
     }
   });
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
-    if (newest) ask(newest.scenario);
+    if (newest) ask(JSON.parse(newest.text));
   });
+  document.addEventListener("input", listen, true);
+  document.addEventListener("change", listen, true);
   window.addEventListener("popstate", () => {
     window.dash_clientside.set_props("address", { data: readAddress() });
   });
 
   window.crestline = { stats: stats, figures: lastGood, rebalance: rebalance };
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
-    crestline: { gather: gather, show: show, read_address: readAddress },
+    crestline: { opened: opened, read_address: readAddress },
   });
 })();

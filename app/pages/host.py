@@ -6,12 +6,13 @@ waits (see assets/crestline.js). Here a question is answered: read, build, asses
 Scenario and answer travel as JSON text, which neither side then walks through item by item.
 """
 
+import json
 import time
 from collections.abc import Callable
 from typing import Any
 
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
-from dash.dependencies import ALL
+from dash import ClientsideFunction, Dash, Input, Output, dcc, html
+from flask import Response, request
 
 from app import ids, words
 from app.components.inputs import controls
@@ -46,10 +47,7 @@ def page_layout() -> list[Any]:
     """Return the page, its controls set to the default scenario until the address is read."""
     start = default()
     return [
-        *[dcc.Store(id=ids.request(lane)) for lane in ids.LANES],
-        *[dcc.Store(id=ids.answer(lane)) for lane in ids.LANES],
         dcc.Store(id=ids.ADDRESS),
-        dcc.Store(id=ids.WANTED),
         dcc.Store(id=ids.BASE, data=None),
         html.Div(id=ids.NOTICE, className="notice", role="status"),
         html.Div(
@@ -106,8 +104,8 @@ def _results() -> list[Any]:
     ]
 
 
-def register(app: Dash, remember: Remember) -> None:
-    """Bind the page's callbacks.
+def register(app: Dash, remember: Remember, report_failure: Callable[[Exception], str]) -> None:
+    """Bind the page's callbacks, and the address at which its script asks.
 
     Parameters
     ----------
@@ -115,6 +113,8 @@ def register(app: Dash, remember: Remember) -> None:
         The application.
     remember : callable
         remember(kind, key, compute) returns a result as JSON text, from the cache if it is there.
+    report_failure : callable
+        Logs an unforeseen failure and returns what to tell the visitor.
     """
     script = "crestline"
     in_browser: Any = app.clientside_callback
@@ -136,35 +136,25 @@ def register(app: Dash, remember: Remember) -> None:
         return controls(scenario), to_data(scenario), notice
 
     in_browser(
-        ClientsideFunction(script, "gather"),
-        Output({"type": "weight", "path": ALL}, "value"),
-        Output(ids.WANTED, "data"),
-        Input({"type": "field", "path": ALL}, "value"),
-        Input({"type": "weight", "path": ALL}, "value"),
+        ClientsideFunction(script, "opened"),
+        Output(ids.BASE, "id"),
         Input(ids.BASE, "data"),
-        State({"type": "field", "path": ALL}, "id"),
-        State({"type": "weight", "path": ALL}, "id"),
         prevent_initial_call=True,
     )
 
     answers = {"curve": curve_answer, "day": day_answer, "next": next_answer}
-    for lane, answer in answers.items():
-        in_browser(
-            ClientsideFunction(script, "show"),
-            Output(ids.answer(lane), "id"),
-            Input(ids.answer(lane), "data"),
-            prevent_initial_call=True,
-        )
 
-        @app.callback(
-            Output(ids.answer(lane), "data"),
-            Input(ids.request(lane), "data"),
-            prevent_initial_call=True,
-        )
-        def reply(
-            question: dict[str, Any], lane: str = lane, answer: Callable[..., Answer] = answer
-        ) -> Answer:
-            return answer_to(question, lane, answer, remember)
+    def reply(lane: str) -> Response:
+        if lane not in answers:
+            return Response("{}", 404, mimetype="application/json")
+        question = request.get_json(silent=True)
+        try:
+            told, status = answer_to(question, lane, answers[lane], remember), 200
+        except Exception as error:
+            told, status = {"lane": lane, "failure": report_failure(error)}, 500
+        return Response(json.dumps(told), status, mimetype="application/json")
+
+    app.server.add_url_rule("/answer/<lane>", "answer", reply, methods=["POST"])
 
 
 def scenario_at(address: str) -> tuple[Scenario, str]:
@@ -183,7 +173,7 @@ def scenario_at(address: str) -> tuple[Scenario, str]:
 
 
 def answer_to(
-    question: dict[str, Any],
+    question: Any,
     lane: str,
     answer: Callable[..., Answer],
     remember: Remember,
@@ -193,25 +183,30 @@ def answer_to(
     Parameters
     ----------
     question : dict
-        sequence, scenario as JSON text, theme.
+        sequence, scenario as JSON text, theme; whatever else was sent is refused.
     lane : str
-        Which of `app.ids.LANES` asks.
+        Which lane asks: "curve", "day" or "next".
     answer : callable
         Computes the answer from scenario and theme.
     remember : callable
         The cache.
     """
     start = time.perf_counter()
+    asked = question if isinstance(question, dict) else {}
+    sequence = asked.get("sequence")
     try:
-        scenario = load(question["scenario"])
+        text = asked.get("scenario")
+        if not isinstance(text, str) or not text.startswith("{"):
+            raise InputError("scenario", text, "a scenario as JSON text")
+        scenario = load(text)
     except InputError as error:
         told = {"field": error.field, "message": words.error_sentence(error)}
-        return {"sequence": question["sequence"], "lane": lane, "error": told}
-    theme = THEMES.get(question.get("theme", ""), LIGHT)
+        return {"sequence": sequence, "lane": lane, "error": told}
+    theme = THEMES.get(str(asked.get("theme")), LIGHT)
     key = f"{theme.name} {dump(scenario)}"
-    text = remember(lane, key, lambda: answer(scenario, theme))
+    found = remember(lane, key, lambda: answer(scenario, theme))
     spent_ms = round((time.perf_counter() - start) * 1000, 1)
-    return {"sequence": question["sequence"], "lane": lane, "server_ms": spent_ms, "text": text}
+    return {"sequence": sequence, "lane": lane, "server_ms": spent_ms, "text": found}
 
 
 def curve_answer(scenario: Scenario, theme: Any) -> Answer:
