@@ -23,7 +23,7 @@
   const painted = {};
 
   ["curve", "day", "next"].forEach((name) => {
-    lanes[name] = { name: name, busy: false, sent: 0, wanted: 0, timer: null, sentAt: 0 };
+    lanes[name] = { name: name, busy: false, waiting: false, sent: 0, wanted: 0, timer: null, sentAt: 0 };
   });
 
   function theme() {
@@ -34,7 +34,9 @@
 
   function pump(lane) {
     if (lane.busy || newest === null || lane.wanted <= lane.sent) return;
+    if (lane.name === "day" && lanes.curve.waiting) return; // the curves first
     lane.busy = true;
+    lane.waiting = true;
     lane.sent = newest.sequence;
     lane.sentAt = performance.now();
     lane.movedAt = newest.movedAt;
@@ -52,13 +54,20 @@
       .catch(() => fail(lane, "The server does not answer; what you see is the last result."));
   }
 
+  /* The server has answered, or never will: the next lane may ask while this one paints. */
+  function answered(lane) {
+    clearTimeout(lane.timer);
+    lane.waiting = false;
+    if (lane.name === "curve") pump(lanes.day);
+  }
+
   function fail(lane, message) {
+    answered(lane);
     setText("failure", message);
     release(lane);
   }
 
   function release(lane) {
-    clearTimeout(lane.timer);
     lane.busy = false;
     pump(lane);
   }
@@ -185,7 +194,7 @@
   }
 
   function show(lane, envelope) {
-    clearTimeout(lane.timer);
+    answered(lane);
     const answeredAt = performance.now();
     const answer = Object.assign({}, envelope, JSON.parse(envelope.text || "{}"));
     if (answer.failure) {

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from model.accelerator import Accelerator
 from model.cpu import capacity_curve, core_rate
 from model.defaults import MOST_SESSIONS
 from model.hosts import ARMS, Arm
@@ -61,10 +62,11 @@ def assess(scenario: Scenario) -> Assessment:
         The scenario.
     """
     horizon = min(first_look(scenario), MOST_SESSIONS)
-    whatever_number = dump(scenario.model_copy(update={"sessions": 1}))
     while True:
         most = _round_up(max(horizon, round(1.1 * scenario.sessions)))
-        curves, rated = _both_arms(whatever_number, most)
+        answers = {arm: _one_arm(_text_of(scenario, arm), arm, most) for arm in ARMS}
+        curves = {arm: curve for arm, (curve, _) in answers.items()}
+        rated = {arm: load for arm, (_, load) in answers.items()}
         if all(r.limit for r in rated.values()) or most >= MOST_SESSIONS:
             break
         horizon = min(2 * most, MOST_SESSIONS)
@@ -73,14 +75,19 @@ def assess(scenario: Scenario) -> Assessment:
     return Assessment(scenario, curves, rated, now, gain)
 
 
-@lru_cache(maxsize=4)  # the curves are the same for any number of sessions asked for
-def _both_arms(
-    scenario_text: str, most: int
-) -> tuple[dict[Arm, SaturationCurve], dict[Arm, RatedLoad]]:
+def _text_of(scenario: Scenario, arm: Arm) -> str:
+    """What a curve depends on: not the number of sessions asked for, nor, without one, the card."""
+    changes: dict[str, object] = {"sessions": 1}
+    if arm == "software":
+        changes["accelerator"] = Accelerator(cards=0)
+    return dump(scenario.model_copy(update=changes))
+
+
+@lru_cache(maxsize=8)
+def _one_arm(scenario_text: str, arm: Arm, most: int) -> tuple[SaturationCurve, RatedLoad]:
     scenario = load(scenario_text)
-    numbers = np.arange(1, most + 1)
-    curves = {arm: saturation_curve(scenario, arm, numbers) for arm in ARMS}
-    return curves, {arm: rate(scenario, curve) for arm, curve in curves.items()}
+    curve = saturation_curve(scenario, arm, np.arange(1, most + 1))
+    return curve, rate(scenario, curve)
 
 
 @dataclass(frozen=True)

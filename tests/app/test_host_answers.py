@@ -11,7 +11,6 @@ from model.assess import assess
 from model.errors import InputError
 from model.scenario import default, dump, from_data, to_data
 
-
 JSON = "application/json"
 
 

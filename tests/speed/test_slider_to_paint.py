@@ -24,6 +24,12 @@ from tests.browser.screens import HostPage
 pytestmark = pytest.mark.speed
 
 MOVES = 110
+SWEEPS = {  # first value and step of each slider
+    "host.cores": (16, 1),
+    "sessions": (60, 1),
+    "accelerator.share_pct": (1, 0.9),
+    "roles[0].weight_pct": (1, 0.8),
+}
 
 MOVE = """
 ([id, value]) => new Promise((resolve) => {
@@ -66,19 +72,21 @@ BARE = """
 """
 
 
-@pytest.mark.parametrize("path", ["host.cores", "sessions", "accelerator.share_pct"])
+@pytest.mark.parametrize("path", SWEEPS)
 def test_slider_to_paint_against_a_bare_redraw(page, server, path):  # noqa: F811
     """Every move of a slider ends in four painted charts; the times are printed."""
     visit = HostPage(page, server.url).open()
-    name = ids.in_page(ids.field(path))
-    low = {"host.cores": 20, "sessions": 60, "accelerator.share_pct": 40}[path]
-    page.evaluate(MOVE, [name, low])
+    name = ids.in_page(ids.weight(path) if "weight" in path else ids.field(path))
+    # Every value is new, so that no answer comes from the cache.
+    low, step = SWEEPS[path]
+    if path == "accelerator.share_pct":
+        visit.slider(path).evaluate("input => { input.step = 'any'; }")
     page.wait_for_timeout(800)
     total, parts = [], []
     bare = page.evaluate(BARE, 20)
     for block in range(MOVES // 10):
         for move in range(10):
-            ms, stats = page.evaluate(MOVE, [name, low + (block * 10 + move) % 55 + 1])
+            ms, stats = page.evaluate(MOVE, [name, low + step * (block * 10 + move)])
             total.append(ms)
             parts += stats
             page.wait_for_timeout(20)
