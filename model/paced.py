@@ -6,7 +6,7 @@ this for sources of several classes; `pooled_stations` solves many stations at o
 all classes pooled into one law of the number runnable.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -208,6 +208,27 @@ def pooled_stations(
     ------
     Our own; the weights are those of Baskett, Chandy, Muntz, Palacios 1975.
     """
+    busy = utilisation > 0
+    number, work = sources[:, busy], utilisation[busy]
+    response = np.full(sources.shape, 1 / capacity[1])
+    runnable, waiting = np.zeros(len(sources)), np.zeros(len(sources))
+    law = _PooledLaw(capacity, threads)
+    for part in np.array_split(np.argsort(number @ work, kind="stable"), _PARTS):
+        if part.size:
+            response[np.ix_(part, busy)], runnable[part], waiting[part] = _solved(
+                number[part], work, capacity, law, burst_phases
+            )
+    return PooledStations(response, runnable, waiting)
+
+
+def _solved(
+    sources: FloatArray,
+    utilisation: FloatArray,
+    capacity: FloatArray,
+    law: "_PooledLaw",
+    burst_phases: int,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Response per work, mean runnable and mean waiting at stations of about the same load."""
     total = sources.sum(axis=1)
     at_least_one = np.maximum(total, 1)
     all_at_once = np.interp(at_least_one, np.arange(len(capacity)), capacity)
@@ -219,9 +240,6 @@ def pooled_stations(
         low,
         high,
     )
-    busy = utilisation > 0
-    sources, utilisation = sources[:, busy], utilisation[busy]
-    law = _PooledLaw(capacity, threads)
     own = np.zeros_like(log_s)
     runnable = np.zeros((len(log_s), len(utilisation)))
     chance = np.zeros_like(log_s)
@@ -251,14 +269,14 @@ def pooled_stations(
     moments = _moments(
         sources, utilisation, log_s, own, burst_phases, runnable - chance[:, None]
     )
-    response = np.full((len(log_s), len(busy)), 1 / capacity[1])
-    response[:, busy] = moments.response_per_work
-    return PooledStations(response, moments.mean, law.waiting(moments, log_s))
+    return moments.response_per_work, moments.mean, law.waiting(moments, log_s)
 
 
+_PARTS = 4  # stations of like load are solved together: the busiest need the widest laws
 _MOST_NEWTON_STEPS = 40
 _POOLED_SETTLED = 1e-4
 _LEAST_VARIANCE = 1e-30
+_FAR = 12.0  # standard deviations beyond which no source is ever seen waiting
 
 
 @dataclass(frozen=True, eq=False)
@@ -274,6 +292,10 @@ class _Moments:
     shift: FloatArray
     runnable: FloatArray  # each class's share of time at the CPU, q_k
     response_per_work: FloatArray
+
+    def of(self, stations: npt.NDArray[np.int64]) -> "_Moments":
+        """Return those of some of the stations."""
+        return _Moments(*(getattr(self, field.name)[stations] for field in fields(self)))
 
 
 def _moments(
@@ -310,6 +332,8 @@ class _PooledLaw:
     def __init__(self, capacity: FloatArray, threads: int) -> None:
         self._step = np.append(capacity, capacity[-1])
         self._threads = threads
+        number = np.arange(1, len(capacity) + 1)
+        self._steepness = np.diff(np.log(number / np.append(capacity[1:], capacity[-1])))
 
     def under_contention(
         self, of: _Moments, log_s: FloatArray
@@ -327,14 +351,25 @@ class _PooledLaw:
 
     def waiting(self, of: _Moments, log_s: FloatArray) -> FloatArray:
         """Mean number runnable beyond the hardware threads."""
-        number, _, weighted, _ = self._laws(of, log_s)
-        waiting: FloatArray = (weighted * np.maximum(number - self._threads, 0)).sum(axis=1)
+        waiting = np.zeros(len(log_s))
+        some = np.flatnonzero(of.mean + _FAR * np.sqrt(of.variance) + 1 > self._threads)
+        if some.size:
+            number, _, weighted, _ = self._laws(of.of(some), log_s[some])
+            waiting[some] = (weighted * np.maximum(number - self._threads, 0)).sum(axis=1)
         return waiting
 
     def _laws(
         self, of: _Moments, log_s: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        widened = of.variance * of.mean / np.maximum(of.mean - of.variance, 0.1 * of.mean + 1e-9)
+        # Contention widens the law where one more source slows the others steeply.
+        ahead = (of.mean + 4 * np.sqrt(of.variance)).astype(np.int64)
+        beyond = len(self._steepness) - 1
+        steepest = np.where(
+            ahead >= beyond,
+            1 / np.maximum(of.mean, self._threads),
+            self._steepness[np.minimum(ahead, beyond)],
+        )
+        widened = of.variance / np.maximum(1 - of.variance * steepest, 0.1)
         half = np.ceil(6.5 * np.sqrt(widened) + 4)
         last = np.ceil(of.trials - 1e-9)
         first = np.floor(np.clip(of.trials * of.chance - half, 0, None))
