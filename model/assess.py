@@ -17,7 +17,7 @@ from model.defaults import MOST_SESSIONS
 from model.hosts import ARMS, Arm
 from model.paced import delivered_share
 from model.saturation import SaturationCurve, saturation_curve
-from model.scenario import Scenario, dump, load
+from model.scenario import Scenario, canonical, load
 from model.sessions import Role
 from model.targets import RatedLoad, first_look, rate, rated_load, without_a_card
 
@@ -80,7 +80,7 @@ def _text_of(scenario: Scenario, arm: Arm) -> str:
     changes: dict[str, object] = {"sessions": 1}
     if arm == "software":
         changes["accelerator"] = Accelerator(cards=0)
-    return dump(scenario.model_copy(update=changes))
+    return canonical(scenario.model_copy(update=changes))
 
 
 @lru_cache(maxsize=8)

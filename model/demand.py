@@ -15,7 +15,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 # Up to so many sessions, a lattice of so many points: few sessions need a finer one.
-_LATTICES = ((8, 16_384), (40, 8_192), (10**9, 4_096))
+_LATTICES = ((8, 8_192), (40, 4_096), (10**9, 2_048))
 _STANDARD_DEVIATIONS = 24  # length of the lattice, so that what wraps round is below 1e-16
 _QUANTILES = (0.50, 0.95, 0.99)
 

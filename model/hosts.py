@@ -210,7 +210,7 @@ class SampledHosts:
     ----------
     sessions : array of shape (steps,)
         Sessions on each host. [sessions]
-    demand : array of shape (steps, hosts)
+    demand : array of shape (steps at which a limit binds, hosts)
         CPU demand, rising along each row. [reference-core s/s]
     grouped : array of shape (steps, groups, K)
         Mean sessions of each kind on the hosts of a group, groups by rising demand. [sessions]
@@ -331,7 +331,7 @@ def _sampled(asked: _Asked) -> SampledHosts:
     grouped[..., present] = (member @ by_kind.transpose(1, 2, 0)) / size[None, :, None]
     return SampledHosts(
         ladder,
-        np.sort(drawn, axis=1).astype(float),
+        np.take_along_axis(drawn[binds], order[binds], axis=1).astype(float),
         grouped,
         size / asked.hosts,
         np.quantile(streams, 0.95, axis=1).astype(float),

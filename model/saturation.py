@@ -162,10 +162,10 @@ def _demand(
     share = round(share * 65_536) / 65_536  # as the sample draws it
     best = _exact(of, share, hosts, capacity)
     values = {name: getattr(best, name).copy() for name in _DEMAND_FIELDS}
-    binds = hosts.limit_binds & (share > 0)
+    binds = hosts.limit_binds
     if binds.any():
         worst = _exact(of, 0.0, hosts, capacity)
-        drawn = hosts.demand[binds]
+        drawn = hosts.demand
         sampled = {
             "mean": drawn.mean(axis=1),
             "p50": np.quantile(drawn, 0.50, axis=1),

@@ -212,6 +212,17 @@ def dump(scenario: Scenario) -> str:
     return json.dumps(to_data(scenario), indent=1, ensure_ascii=False)
 
 
+def canonical(scenario: Scenario) -> str:
+    """Return a scenario as JSON text in one line, by which results are remembered.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    """
+    return json.dumps(to_data(scenario), separators=(",", ":"))
+
+
 def default() -> Scenario:
     """Return the shipped example, an invented harbour authority."""
     return from_data(defaults.harbour())

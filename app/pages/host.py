@@ -26,7 +26,7 @@ from model.assess import Assessment, assess, one_desktop, what_if
 from model.day import crest_reduction_pct, simulate_day_both
 from model.errors import InputError
 from model.hosts import ARMS
-from model.scenario import Scenario, default, dump, load, to_data
+from model.scenario import Scenario, canonical, default, load, to_data
 from model.sessions import Role
 
 Answer = dict[str, Any]
@@ -203,7 +203,7 @@ def answer_to(
         told = {"field": error.field, "message": words.error_sentence(error)}
         return {"sequence": sequence, "lane": lane, "error": told}
     theme = THEMES.get(str(asked.get("theme")), LIGHT)
-    key = f"{theme.name} {dump(scenario)}"
+    key = f"{theme.name} {canonical(scenario)}"
     found = remember(lane, key, lambda: answer(scenario, theme))
     spent_ms = round((time.perf_counter() - start) * 1000, 1)
     return {"sequence": sequence, "lane": lane, "server_ms": spent_ms, "text": found}
