@@ -1,6 +1,7 @@
 """In which words does the page state an answer, a value, an error?"""
 
 from model.assess import Assessment, WhatIf
+from model.day import DayResult, crest_reduction_pct
 from model.errors import InputError
 from model.targets import LIMITS, RatedLoad
 
@@ -113,6 +114,32 @@ def error_sentence(error: InputError) -> str:
         The error.
     """
     return str(error)
+
+
+def crest_sentence(without: DayResult, carried: DayResult) -> str:
+    """Return what the card does to the crest of the day.
+
+    Parameters
+    ----------
+    without, carried : DayResult
+        The day without and with the card.
+    """
+    over = f"{without.minutes_above_100_pct:.0f} and {carried.minutes_above_100_pct:.0f} minutes"
+    cut = crest_reduction_pct(without, carried)
+    if abs(cut) < 0.5:
+        return (
+            f"The crest (p99 of 1 s demand) is {_percent(carried.crest_pct)} of the CPU, with the "
+            f"card or without; above 100 % for {carried.minutes_above_100_pct:.0f} minutes."
+        )
+    change = "falls" if cut > 0 else "rises"
+    return (
+        f"The crest (p99 of 1 s demand) {change} from {_percent(without.crest_pct)} to "
+        f"{_percent(carried.crest_pct)} of the CPU with the card; above 100 % for {over}."
+    )
+
+
+def _percent(amount: float) -> str:
+    return f"{amount:.0f} %" if amount < 1000 else "more than 1,000 %"
 
 
 def sessions(count: int) -> str:

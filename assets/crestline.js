@@ -8,7 +8,7 @@
 (function () {
   "use strict";
 
-  const WATCHDOG_MS = 4000;
+  const WATCHDOG_MS = 20000;
   const SETTLED_MS = 350; // no move for so long: the address is written, the rest is asked
   const CHARTS = ["headroom", "contention", "day", "desktop"];
   const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };

@@ -14,8 +14,11 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 
-# Up to so many sessions, a lattice of so many points: few sessions need a finer one.
-_LATTICES = ((8, 8_192), (40, 4_096), (10**9, 2_048))
+# Up to so many sessions, a lattice of so many points: few sessions need a finer one. A lattice is
+# made for the most sessions of its group, so that no result depends on how far one looks.
+_LATTICES = (
+    (8, 8_192), (40, 4_096), (250, 2_048), (2_000, 2_048), (15_000, 2_048), (120_000, 2_048)
+)  # fmt: skip
 _STANDARD_DEVIATIONS = 24  # length of the lattice, so that what wraps round is below 1e-16
 _QUANTILES = (0.50, 0.95, 0.99)
 
@@ -115,7 +118,7 @@ def _laws(chances: bytes, demands: bytes, sessions: bytes) -> tuple[FloatArray, 
         at = np.flatnonzero((numbers > below) & (numbers <= upto))
         below = upto
         if at.size and demand.max() > 0:
-            lattices.append(_lattice(chance, demand, numbers, at, points))
+            lattices.append(_lattice(chance, demand, numbers, at, upto, points))
             quantiles[at] = lattices[-1].quantiles()
     order = np.argsort(demand, kind="stable")
     index = np.searchsorted(np.cumsum(chance[order]), np.array(_QUANTILES) - 1e-12)
@@ -125,10 +128,10 @@ def _laws(chances: bytes, demands: bytes, sessions: bytes) -> tuple[FloatArray, 
 
 
 def _lattice(
-    chance: FloatArray, demand: FloatArray, all_numbers: Any, at: Any, points: int
+    chance: FloatArray, demand: FloatArray, all_numbers: Any, at: Any, most: int, points: int
 ) -> _Lattice:
     numbers = all_numbers[at]
-    mean, largest, most = float(chance @ demand), float(demand.max()), int(numbers.max())
+    mean, largest = float(chance @ demand), float(demand.max())
     spread = float(np.sqrt(max(float(chance @ (demand - mean) ** 2), 0.0)))
     length = min((most + 1) * largest, _STANDARD_DEVIATIONS * spread * most**0.5 + 8 * largest)
     delta = length / (points - 2)

@@ -378,8 +378,10 @@ def _with_card(
     binds: npt.NDArray[np.bool_],
 ) -> tuple[npt.NDArray[np.float32], FloatArray, FloatArray]:
     """Serve the displays in motion of entitled sessions and count sessions by kind."""
-    by_kind = np.zeros((int((moving + 1).sum()), *entitled.shape[1:]), dtype=np.float32)
-    by_kind[first + moving] = entitled
+    by_kind = np.empty((int((moving + 1).sum()), *entitled.shape[1:]), dtype=np.float32)
+    for state, start in enumerate(first):
+        by_kind[start : start + moving[state]] = 0
+        by_kind[start + moving[state]] = entitled[state]
     displays = entitled.mean(axis=2) * moving[:, None]
     slots, pixels = displays.sum(axis=0).astype(float), (rates @ displays).astype(float)
     tight = np.flatnonzero(binds)
@@ -390,7 +392,8 @@ def _with_card(
         served = assign_most_active_first(asked, list(rates), card)
         slots[begin:] = served.sum(axis=0).mean(axis=1)
         pixels[begin:] = rates @ served.mean(axis=2)
-        for state in np.flatnonzero(moving):
+        for in_motion in np.flatnonzero(moving):
+            state = int(in_motion)
             each, kind = int(moving[state]), int(first[state])
             full, rest = (served[state], None) if each == 1 else np.divmod(served[state], each)
             by_kind[kind + each, begin:] = full
@@ -401,7 +404,8 @@ def _with_card(
                 none = none - here
             by_kind[kind, begin:] = none
     if barred is not None:
-        by_kind[first] += barred
+        for state, start in enumerate(first):
+            by_kind[start] += barred[state]
     return by_kind, slots, pixels
 
 

@@ -19,7 +19,7 @@ def contention_figure(assessment: Assessment, theme: Theme) -> Figure:
     at = shown_points(assessment)
     targets = assessment.scenario.targets
     traces = []
-    for arm in ARMS:
+    for arm in reversed(ARMS):  # the dashed line on top, so that both show where they are equal
         curve = assessment.curves[arm]
         look = {"color": theme.colour(arm), "dash": DASH[arm], "width": 2.5}
         x = curve.sessions[at].tolist()

@@ -42,7 +42,7 @@ def headroom_figure(assessment: Assessment, theme: Theme) -> Figure:
     """
     at = shown_points(assessment)
     traces = []
-    for arm in ARMS:
+    for arm in reversed(ARMS):  # the dashed line on top, so that both show where they are equal
         curve = assessment.curves[arm]
         traces.append(
             {

@@ -9,6 +9,7 @@ from app.server import make_app
 from app.settings import Settings, from_environment
 from model.assess import assess
 from model.errors import InputError
+from model.hosts import ARMS
 from model.scenario import default, dump, from_data, to_data
 
 JSON = "application/json"
@@ -36,7 +37,7 @@ def test_answer_is_that_of_the_model(client):
     assert answer["texts"]["answer-sentence"] == words.answer_sentence(found)
     assert answer["texts"]["now-title"] == "With 90 sessions"
     # Derived: the drawn curve passes through the model's value at the number asked for.
-    for trace, arm in zip(answer["figures"]["headroom"]["data"], found.curves, strict=True):
+    for trace, arm in zip(answer["figures"]["headroom"]["data"], reversed(ARMS), strict=True):
         drawn = dict(zip(trace["x"], trace["y"], strict=True))
         assert drawn[90] == pytest.approx(found.now[arm]["headroom_pct"], abs=0.051)
 
