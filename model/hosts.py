@@ -320,7 +320,8 @@ def _sampled(asked: _Asked) -> SampledHosts:
             asked.card, moving, rates, first, entitled, barred, binds
         )
     drawn = (demand[present].astype(np.float32) @ by_kind.reshape(len(present), -1)).reshape(shape)
-    order = np.argsort(drawn, axis=1, kind="stable")
+    # Hosts of the same demand stay in their order; unlike keys make the fast sort exact.
+    order = np.argsort(drawn.astype(float) + 1e-9 * np.arange(asked.hosts), axis=1)
     edges = np.round(GROUP_EDGES * asked.hosts).astype(int)
     size = np.diff(edges)
     group_of_rank = np.repeat(np.arange(len(size)), size)

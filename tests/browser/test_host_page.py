@@ -134,6 +134,13 @@ def test_one_session_and_overload_look_right(host_page):
     assert host_page.page.locator("#chart-day .main-svg").count() > 0
 
 
+def test_day_with_everyone_away_is_empty(host_page):
+    """With all sessions away all day, the day asks for nothing and the page says so."""
+    host_page.open("?v=1&present=0700-0_1900-0")
+    assert "is 0 % of the CPU" in host_page.text("takeaway-day")
+    assert all(y == 0 for trace in host_page.figure("day")["data"] for y in trace["y"])
+
+
 def test_value_out_of_range_keeps_the_last_good_result(host_page):
     """A value out of range is named beside its control; the last result stays, marked."""
     host_page.open()

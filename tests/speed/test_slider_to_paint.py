@@ -138,8 +138,12 @@ def report(path, total, bare, parts):
         f"p95 {p95[0] / p95[1]:6.2f}   (promise 1.20 and 2.00)"
     )
     for lane in ("curve", "day"):
-        of = [part for part in parts if part["lane"] == lane]
-        for key in ("model_ms", "server_ms", "round_trip_ms", "paint_ms"):
+        of = [
+            part | {"transfer_ms": part["round_trip_ms"] - part["server_ms"]}
+            for part in parts
+            if part["lane"] == lane
+        ]
+        for key in ("model_ms", "server_ms", "transfer_ms", "paint_ms"):
             values = [part[key] for part in of if part.get(key) is not None]
             if values:
                 print(f"  {lane:5} {key:14} median {statistics.median(values):6.1f}")
