@@ -299,6 +299,8 @@
   const LOOKS = ["system", "light", "dark"];
   let look = 0;
   document.addEventListener("click", (event) => {
+    const stepper = event.target instanceof Element && event.target.closest("#controls button");
+    if (stepper && base !== null) setTimeout(gather, 0); // once the box holds its new value
     if (event.target && event.target.id === "look") {
       look = (look + 1) % LOOKS.length;
       applyLook(LOOKS[look]);

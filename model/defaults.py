@@ -44,7 +44,7 @@ class Quantity:
     def expected(self) -> str:
         """The range in words, to be read after "expected"."""
         kind = "a whole number" if self.whole else "a number"
-        return f"{kind} from {self.low:g} to {self.high:g} {self.unit}".rstrip()
+        return f"{kind} from {self.low:.10g} to {self.high:.10g} {self.unit}".rstrip()
 
 
 MOST_SESSIONS = 100_000

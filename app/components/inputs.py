@@ -119,7 +119,7 @@ def _unit(unit: str) -> dict[str, Any]:
 
 
 def _help(quantity: Quantity) -> str:
-    return f"{quantity.meaning} {quantity.low:g} to {quantity.high:g} {quantity.unit}. " \
+    return f"{quantity.meaning} {quantity.low:.10g} to {quantity.high:.10g} {quantity.unit}. " \
            f"Default: {quantity.provenance}."  # fmt: skip
 
 

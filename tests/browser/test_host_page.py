@@ -159,6 +159,18 @@ def test_value_out_of_range_keeps_the_last_good_result(host_page):
     assert host_page.answer() == words.answer_sentence(assess(changed(host__clock_ghz=3.5)))
 
 
+def test_stepping_a_number_box_counts(host_page):
+    """The plus button of a number box changes the answer like typing does."""
+    host_page.open()
+    host_page.unfold("Host details")
+    box = host_page.slider("host.clock_ghz")
+    asked = host_page.asked()
+    box.locator("xpath=..").get_by_role("button").last.click()
+    host_page.expect_all_painted(asked)
+    assert box.input_value() == "4"
+    assert host_page.answer() == words.answer_sentence(assess(changed(host__clock_ghz=4.0)))
+
+
 def test_zoom_survives_a_move(host_page):
     """A chart that was zoomed stays zoomed when a slider moves."""
     host_page.open()
