@@ -28,3 +28,8 @@ def in_page(component: dict[str, str]) -> str:
 def named(label: str) -> dict[str, Any]:
     """Return the attributes that name a part of the page for assistive technology."""
     return {"aria-label": label}
+
+
+def data(**values: str) -> dict[str, Any]:
+    """Return attributes for the page's scripts: data(page="host") is data-page="host"."""
+    return {f"data-{name}": value for name, value in values.items()}

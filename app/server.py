@@ -1,7 +1,5 @@
 """How is the application put together? `make_app` builds a fresh one each time it is called."""
 
-import hashlib
-import json
 import logging
 import secrets
 from collections.abc import Callable
@@ -12,11 +10,14 @@ from flask import Response
 from flask_caching import Cache
 from flask_compress import Compress
 
+from app import ids
 from app.pages import host
 from app.places import assets_folder
 from app.settings import MOST_REQUEST_BYTES, Settings
 from app.words import CAUTION
+from app.workers import Workers
 
+PAGES = {"host": ("/", "Host"), "shelf": ("/shelf", "Shelf")}
 _LOG = logging.getLogger("crestline")
 
 
@@ -45,23 +46,33 @@ def make_app(settings: Settings) -> Dash:
     app.server.config["COMPRESS_REGISTER"] = True
     Compress(app.server)
     app.layout = _frame()
-    host.register(app, _memory(app, settings), _report_failure)
+    workers = Workers(settings.workers)
+    host.register(app, _memory(app, settings), workers, _report_failure)
     _guard(app)
     return app
 
 
 def _frame() -> Any:
+    links = [
+        html.A(title, href=path, id=f"go-{name}", **ids.data(page=name))
+        for name, (path, title) in PAGES.items()
+    ]
     return html.Div(
         [
             html.Header(
                 [
                     html.H1("Crestline"),
                     html.P("How many desktops does this host carry, with and without the card?"),
+                    html.Nav(links, **ids.named("Pages")),
                     html.Button("Look: as the system", id="look", type="button"),
                     html.A("Back to the example", href="?", id="reset"),
                 ]
             ),
-            html.Main(host.page_layout()),
+            html.Main(
+                [
+                    html.Div(host.page_layout(), id="page-host"),
+                ]
+            ),
             html.Footer(
                 [html.P(CAUTION), html.P("The harbour authority of the example is invented.")]
             ),
@@ -72,7 +83,7 @@ def _frame() -> Any:
 
 
 def _memory(app: Dash, settings: Settings) -> host.Remember:
-    """Return a function that remembers answers, as JSON text, under the canonical scenario."""
+    """Return a function that remembers texts, so that a cache holds nothing that runs."""
     cache = Cache(
         app.server,
         config={
@@ -82,12 +93,11 @@ def _memory(app: Dash, settings: Settings) -> host.Remember:
         },
     )
 
-    def remember(kind: str, key: str, compute: Callable[[], Any]) -> str:
-        name = f"{kind} {hashlib.sha256(key.encode()).hexdigest()}"
-        text = cache.get(name)
+    def remember(key: str, compute: Callable[[], str]) -> str:
+        text = cache.get(key)
         if text is None:
-            text = json.dumps(compute())
-            cache.set(name, text)
+            text = compute()
+            cache.set(key, text)
         return str(text)
 
     return remember
@@ -119,5 +129,3 @@ def _guard(app: Dash) -> None:
         return response
 
     app.server.after_request(add_headers)
-
-

@@ -19,10 +19,13 @@ class Settings:
         Results kept in memory. [entries]
     threads : int
         Requests that the server works on at once. [threads]
+    workers : int, 0 or more
+        Processes that work out slow answers; 0 works them out in the server. [processes]
     """
 
     cache_entries: int = 200
     threads: int = 4
+    workers: int = 2
 
 
 def from_environment(environment: Mapping[str, str] = os.environ) -> Settings:
@@ -31,11 +34,13 @@ def from_environment(environment: Mapping[str, str] = os.environ) -> Settings:
     Parameters
     ----------
     environment : mapping
-        Names to values: CRESTLINE_CACHE_ENTRIES, CRESTLINE_THREADS.
+        Names to values: CRESTLINE_CACHE_ENTRIES, CRESTLINE_THREADS,
+        CRESTLINE_WORKERS.
     """
     return Settings(
         cache_entries=_whole(environment, "CRESTLINE_CACHE_ENTRIES", 200, 1, 100_000),
         threads=_whole(environment, "CRESTLINE_THREADS", 4, 1, 64),
+        workers=_whole(environment, "CRESTLINE_WORKERS", 2, 0, 64),
     )
 
 

@@ -24,6 +24,7 @@ class Theme:
     offloaded: str
     offloaded_fill: str
     target: str
+    ghost: str  # what is pinned
     font_px: int = 13
 
     def colour(self, arm: str) -> str:
@@ -38,10 +39,12 @@ class Theme:
 LIGHT = Theme(
     "light", "#ffffff", "#1c2733", "#dfe4ea", "#9a5b00", "rgba(200,125,0,0.22)", "#00695c",
     "rgba(0,121,107,0.22)", "#4a4f57",
+    "#7a4fa3",
 )  # fmt: skip
 DARK = Theme(
     "dark", "#161c24", "#e8edf2", "#33404d", "#ffb74d", "rgba(255,183,77,0.22)", "#4dd0c0",
     "rgba(77,208,192,0.22)", "#b4bcc6",
+    "#c9a6f0",
 )  # fmt: skip
 THEMES = {theme.name: theme for theme in (LIGHT, DARK)}
 DASH = {"software": "dash", "offloaded": "solid"}

@@ -1,8 +1,12 @@
 """In which words does the page state an answer, a value, an error?"""
 
+from typing import Any
+
 from model.assess import Assessment, WhatIf
 from model.day import DayResult, crest_reduction_pct
-from model.errors import InputError
+from model.defaults import FIELDS
+from model.hosts import Arm
+from model.scenario import Scenario, to_data
 from model.targets import LIMITS, RatedLoad
 
 CAUTION = (
@@ -10,6 +14,25 @@ CAUTION = (
     "off on purpose belongs in a trial, not in production. Local policy and the vendors' "
     "documentation come first."
 )
+TOO_LONG_FOR_A_LINK = (
+    "This scenario is too long for a link, so the address does not hold it: save it on the shelf."
+)
+TITLES = {  # of the charts
+    "headroom": "Headroom over sessions",
+    "contention": "Delivered frames and scheduler wait over sessions",
+    "day": "The working day",
+    "desktop": "One desktop, activity by activity",
+}
+ACTIONS = {  # of the buttons below the answer: label, what it does
+    "pin": ("Pin", "Keep this result as a ghost on every chart, to compare with"),
+    "unpin": ("Unpin", "Take the pinned result away"),
+    "play": ("Play the day", "Watch a simulated day, the card switched on and off at will"),
+    "stage": ("Stage view", "One chart at a time in large type, for sharing the screen"),
+    "pictures": ("All pictures", "Save every chart as PNG, in one zip file"),
+    "assessment": ("All numbers", "Save the whole answer as JSON"),
+    "shelve": ("Save on the shelf", "Keep this scenario under a name"),
+    "print": ("Print", "A proposal sheet that the browser can save as PDF"),
+}
 VALUES: dict[str, tuple[str, str, int]] = {
     # name of the curve's column: label, unit, digits
     "headroom_pct": ("Headroom at busy moments", "% of CPU", 0),
@@ -22,6 +45,46 @@ VALUES: dict[str, tuple[str, str, int]] = {
     "pixel_rate_mpx_s": ("Pixel rate on the card, mean", "Mpixel/s", 0),
     "network_busy_pct": ("Network, busy", "% of rate", 1),
     "memory_pct": ("Memory", "% of host", 0),
+}
+
+LABELS = {
+    "sessions": "Sessions",
+    "host.cores": "CPU cores",
+    "host.threads_per_core": "Threads per core",
+    "host.smt_yield": "Yield of a second thread",
+    "host.clock_ghz": "Clock, all cores busy",
+    "host.turbo_ratio": "Clock ratio, one core busy",
+    "host.relative_ipc": "Work per clock, relative",
+    "host.reserve_pct": "CPU kept for the hypervisor",
+    "host.memory_gib": "Memory",
+    "host.network_gbps": "Network rate",
+    "host.gpu_memory_gib": "Graphics memory",
+    "reference_clock_ghz": "Clock of the reference core",
+    "accelerator.cards": "Cards",
+    "accelerator.displays_per_card": "Display slots per card",
+    "accelerator.megapixels_per_s_per_card": "Pixel rate per card",
+    "accelerator.share_pct": "Accelerator share",
+    "day.logon_core_s": "CPU work of one logon",
+    "targets.max_cpu_p95_pct": "CPU demand, p95, at most",
+    "targets.max_wait_pct": "Scheduler wait at most",
+    "targets.min_frames_pct": "Delivered frames at least",
+    "targets.max_network_pct": "Network use at most",
+}
+ACTIVITY_COLUMNS = {
+    "software_ms_per_frame": "Encoding without card",
+    "offloaded_ms_per_frame": "Encoding with card",
+    "frame_rate_hz": "Frame rate",
+    "dwell_s": "Dwell",
+    "app_burst_ms": "Application burst",
+    "app_bursts_per_s": "Bursts",
+    "changed_pixels_pct": "Changed pixels",
+    "network_mbps": "Network",
+}
+ROLE_COLUMNS = {
+    "vcpus": "vCPUs",
+    "displays": "Displays",
+    "memory_gib": "Memory",
+    "gpu_memory_gib": "Graphics memory",
 }
 
 
@@ -105,15 +168,110 @@ def value(name: str, amount: float) -> str:
     return f"{round(amount, digits) + 0.0:,.{digits}f}"
 
 
-def error_sentence(error: InputError) -> str:
-    """Return an input error as the page shows it.
+def pin_sentence(pinned: Scenario, present: Scenario) -> str:
+    """Return what is pinned, by what differs from the present scenario.
 
     Parameters
     ----------
-    error : InputError
-        The error.
+    pinned, present : Scenario
+        The pinned scenario and the one shown.
     """
-    return str(error)
+    differing = differences(pinned, present)
+    if not differing:
+        return "Pinned: the same as shown. Move a slider to compare."
+    told = "; ".join(f"{name} {before} (now {now})" for name, before, now in differing[:MOST_TOLD])
+    more = len(differing) - MOST_TOLD
+    return f"Pinned: {told}{f'; and {more} more' if more > 0 else ''}."
+
+
+MOST_TOLD = 4  # differences written out
+
+
+def differences(before: Scenario, now: Scenario) -> list[tuple[str, str, str]]:
+    """Return which inputs differ between two scenarios, each with both values as text.
+
+    Parameters
+    ----------
+    before, now : Scenario
+        The two.
+    """
+    one, other = (_flat(to_data(scenario)) for scenario in (before, now))
+    keys = list(one) + [key for key in other if key not in one]
+    return [
+        (key, one.get(key, "none"), other.get(key, "none"))
+        for key in keys
+        if one.get(key) != other.get(key)
+    ]
+
+
+def _flat(data: dict[str, Any]) -> dict[str, str]:
+    """All inputs of a scenario by a name that a reader understands, with their units."""
+    found: dict[str, str] = {"name": data["name"]}
+    for path, label in LABELS.items():
+        at: Any = data
+        for name in path.split("."):
+            at = at[name]
+        found[label] = _with_unit(at, FIELDS[path].unit)
+    for activity in data["activities"]:
+        for name, label in ACTIVITY_COLUMNS.items():
+            unit = FIELDS[f"activities.{name}"].unit
+            found[f"{activity['name']}: {label}"] = _with_unit(activity[name], unit)
+        found[f"{activity['name']}: displays"] = activity["spans"]
+    for role in data["roles"]:
+        found[role["name"]] = _with_unit(role["weight_pct"], "%")
+        for name, label in ROLE_COLUMNS.items():
+            found[f"{role['name']}: {label}"] = _with_unit(role[name], FIELDS[f"roles.{name}"].unit)
+        found[f"{role['name']}: display"] = role["display"]
+        habit = ", ".join(f"{name} {share:g} %" for name, share in role["activity_pct"].items())
+        found[f"{role['name']}: habit"] = habit
+    day = data["day"]
+    found["Day"] = f"{day['start']} to {day['end']}"
+    found["Presence"] = ", ".join(f"{clock} {share:g} %" for clock, share in day["present_pct"])
+    return found
+
+
+def _with_unit(amount: float, unit: str) -> str:
+    return f"{amount:g}" if unit in ("", "-") else f"{amount:g} {unit}"
+
+
+def change_sentence(before: Assessment, now: Assessment) -> str:
+    """Return how the rated loads differ from those pinned.
+
+    Parameters
+    ----------
+    before, now : Assessment
+        The pinned answer and the present one.
+    """
+    arms = [("software", "without")] if not now.scenario.accelerator.cards else [
+        ("offloaded", "with the card"), ("software", "without")]  # fmt: skip
+    if before.scenario.accelerator.cards and not now.scenario.accelerator.cards:
+        step = now.rated["software"].rated_load - before.rated["offloaded"].rated_load
+        return f"Against the pin: {_signed(step)} without any card"
+    parts = [
+        f"{_signed(now.rated[arm].rated_load - before.rated[arm].rated_load)} {told}"  # type: ignore[index]
+        for arm, told in arms
+    ]
+    return f"Against the pin: {', '.join(parts)}"
+
+
+def _signed(step: int) -> str:
+    return f"{step:+d} session" if abs(step) == 1 else f"{step:+d} sessions"
+
+
+def crest_change(before: dict[Arm, DayResult], now: dict[Arm, DayResult]) -> str:
+    """Return by how much the crest of the day differs from the pinned one.
+
+    Parameters
+    ----------
+    before, now : dict
+        The pinned day and the present one, by arm.
+    """
+    parts = []
+    for arm, told in (("offloaded", "with the card"), ("software", "without")):
+        was, is_now = before[arm].crest_pct, now[arm].crest_pct  # type: ignore[index]
+        if was > 0:
+            parts.append(f"{(is_now / was - 1) * 100:+.0f} % {told}")
+    return f"crest {', '.join(parts)}" if parts else ""
 
 
 def crest_sentence(without: DayResult, carried: DayResult) -> str:

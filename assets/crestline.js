@@ -18,12 +18,14 @@
   let newest = null;
   let sequence = 0;
   let settleTimer = null;
-  let query = null;
+  let query = null; // of the address: what is shown and what is pinned; null without an answer
+  let pin = null; // query of the scenario pinned for comparison
+  const listeners = []; // told of every answer painted
   const lastGood = {};
   const painted = {};
 
   ["curve", "day", "next"].forEach((name) => {
-    lanes[name] = { name: name, busy: false, waiting: false, sent: 0, wanted: 0, timer: null, sentAt: 0 };
+    lanes[name] = { name: name, busy: false, sent: 0, wanted: 0, timer: null, sentAt: 0 };
   });
 
   function theme() {
@@ -34,16 +36,14 @@
 
   function pump(lane) {
     if (lane.busy || newest === null || lane.wanted <= lane.sent) return;
-    if (lane.name === "day" && lanes.curve.waiting) return; // the curves first
     lane.busy = true;
-    lane.waiting = true;
     lane.sent = newest.sequence;
     lane.sentAt = performance.now();
     lane.movedAt = newest.movedAt;
-    const question = { sequence: newest.sequence, scenario: newest.text, theme: theme() };
+    const question = { sequence: newest.sequence, scenario: newest.text, theme: theme(), pin: pin };
     const patience = new AbortController();
     lane.timer = setTimeout(() => patience.abort(), WATCHDOG_MS);
-    fetch("answer/" + lane.name, {
+    fetch("/answer/" + lane.name, {
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify(question),
@@ -54,15 +54,8 @@
       .catch(() => fail(lane, "The server does not answer; what you see is the last result."));
   }
 
-  /* The server has answered, or never will: the next lane may ask while this one paints. */
-  function answered(lane) {
-    clearTimeout(lane.timer);
-    lane.waiting = false;
-    if (lane.name === "curve") pump(lanes.day);
-  }
-
   function fail(lane, message) {
-    answered(lane);
+    clearTimeout(lane.timer);
     setText("failure", message);
     release(lane);
   }
@@ -194,7 +187,7 @@
   }
 
   function show(lane, envelope) {
-    answered(lane);
+    clearTimeout(lane.timer);
     const answeredAt = performance.now();
     const answer = Object.assign({}, envelope, JSON.parse(envelope.text || "{}"));
     if (answer.failure) {
@@ -209,7 +202,7 @@
     }
     if (lane.name === "curve") {
       clearErrors();
-      query = answer.query;
+      query = answer.query === null ? "" : answer.query;
     }
     Object.entries(answer.texts || {}).forEach(([id, text]) => setText(id, text));
     if (answer.lines) {
@@ -234,6 +227,7 @@
         move_to_paint_ms: performance.now() - lane.movedAt,
       });
       document.documentElement.dataset["painted" + lane.name] = String(answer.sequence);
+      listeners.forEach((listener) => listener(lane.name, answer));
       release(lane);
     });
   }
@@ -276,17 +270,72 @@
     gather(JSON.parse(input.id).path);
   }
 
-  function opened(scenario) {
-    if (scenario) {
-      base = scenario;
-      ask(scenario);
+  function opened(found) {
+    if (found) {
+      base = found.scenario;
+      setPin(found.pin);
+      ask(base);
     }
     return window.dash_clientside.no_update;
   }
 
   function readAddress() {
+    showPage();
     return window.location.search;
   }
+
+  function setPin(value) {
+    pin = value;
+    document.documentElement.dataset.pinned = pin === null ? "no" : "yes";
+    if (pin === null) ["pin-note", "pin-change", "pin-crest"].forEach((id) => setText(id, ""));
+  }
+
+  /* The query of the scenario alone, without what is pinned. */
+  function scenarioQuery() {
+    if (query === null) return null;
+    const at = query.startsWith("pin=") ? query.indexOf("&") : -1;
+    const own = query.slice(at + 1);
+    return own === "v=1" ? "" : own;
+  }
+
+  function askAgain() {
+    if (newest) ask(JSON.parse(newest.text));
+  }
+
+  /* Show another scenario (or the same with another pin) as a new entry of the history. */
+  function open(address) {
+    const path = "/" + (address ? "?" + address : "");
+    window.history.pushState(null, "", path);
+    showPage();
+    window.dash_clientside.set_props("address", { data: address ? "?" + address : "" });
+  }
+
+  /* Every page is there from the start; the path says which one is seen. */
+  function showPage() {
+    const name = window.location.pathname.split("/")[1] || "host";
+    document.documentElement.dataset.page = name;
+    document.querySelectorAll("main > [id^='page-']").forEach((panel) => {
+      panel.hidden = panel.id !== "page-" + name;
+    });
+    document.querySelectorAll("nav [data-page]").forEach((link) => {
+      if (link.dataset.page === name) link.setAttribute("aria-current", "page");
+      else link.removeAttribute("aria-current");
+    });
+    window.dispatchEvent(new CustomEvent("crestline-page", { detail: name }));
+    if (name === "host" && Object.keys(lastGood).length) window.dispatchEvent(new Event("resize"));
+  }
+
+  const actions = {
+    pin: () => {
+      if (scenarioQuery() === null) return;
+      setPin(scenarioQuery());
+      askAgain();
+    },
+    unpin: () => {
+      setPin(null);
+      askAgain();
+    },
+  };
 
   function applyLook(look) {
     if (look === "system") delete document.documentElement.dataset.look;
@@ -301,6 +350,14 @@
   document.addEventListener("click", (event) => {
     const stepper = event.target instanceof Element && event.target.closest("#controls button");
     if (stepper && base !== null) setTimeout(gather, 0); // once the box holds its new value
+    const acting = event.target instanceof Element && event.target.closest("[data-action]");
+    if (acting && actions[acting.dataset.action]) actions[acting.dataset.action](acting);
+    const page = event.target instanceof Element && event.target.closest("nav a[data-page]");
+    if (page && !event.ctrlKey && !event.metaKey && !event.shiftKey && event.button === 0) {
+      event.preventDefault();
+      window.history.pushState(null, "", page.getAttribute("href") + window.location.search);
+      showPage();
+    }
     if (event.target && event.target.id === "look") {
       look = (look + 1) % LOOKS.length;
       applyLook(LOOKS[look]);
@@ -312,10 +369,26 @@
   document.addEventListener("input", listen, true);
   document.addEventListener("change", listen, true);
   window.addEventListener("popstate", () => {
-    window.dash_clientside.set_props("address", { data: readAddress() });
+    showPage();
+    const shown = query ? "?" + query : "";
+    if (readAddress() !== shown) window.dash_clientside.set_props("address", { data: readAddress() });
   });
 
-  window.crestline = { stats: stats, figures: lastGood, rebalance: rebalance };
+  /* What the other scripts of the page may use. */
+  window.crestline = {
+    stats: stats,
+    figures: lastGood,
+    rebalance: rebalance,
+    actions: actions, // by data-action of the button: a function of the button
+    onAnswer: (listener) => listeners.push(listener), // listener(lane name, answer)
+    scenario: () => (newest ? newest.text : null), // JSON text of what the controls show
+    scenarioQuery: scenarioQuery, // without the pin; null before the first answer
+    query: () => query, // with the pin
+    pin: () => pin,
+    theme: theme,
+    open: open, // open(query) shows another scenario on the Host page
+    setText: setText,
+  };
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     crestline: { opened: opened, read_address: readAddress },
   });

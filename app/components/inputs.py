@@ -10,50 +10,12 @@ from typing import Any
 from dash import dcc, html
 
 from app import ids
+from app.words import ACTIVITY_COLUMNS, LABELS, ROLE_COLUMNS
 from model.defaults import FIELDS, Quantity
 from model.scenario import Scenario
 
 Component = Any
 
-LABELS = {
-    "sessions": "Sessions",
-    "host.cores": "CPU cores",
-    "host.threads_per_core": "Threads per core",
-    "host.smt_yield": "Yield of a second thread",
-    "host.clock_ghz": "Clock, all cores busy",
-    "host.turbo_ratio": "Clock ratio, one core busy",
-    "host.relative_ipc": "Work per clock, relative",
-    "host.reserve_pct": "CPU kept for the hypervisor",
-    "host.memory_gib": "Memory",
-    "host.network_gbps": "Network rate",
-    "host.gpu_memory_gib": "Graphics memory",
-    "reference_clock_ghz": "Clock of the reference core",
-    "accelerator.cards": "Cards",
-    "accelerator.displays_per_card": "Display slots per card",
-    "accelerator.megapixels_per_s_per_card": "Pixel rate per card",
-    "accelerator.share_pct": "Accelerator share",
-    "day.logon_core_s": "CPU work of one logon",
-    "targets.max_cpu_p95_pct": "CPU demand, p95, at most",
-    "targets.max_wait_pct": "Scheduler wait at most",
-    "targets.min_frames_pct": "Delivered frames at least",
-    "targets.max_network_pct": "Network use at most",
-}
-ACTIVITY_COLUMNS = {
-    "software_ms_per_frame": "Encoding without card",
-    "offloaded_ms_per_frame": "Encoding with card",
-    "frame_rate_hz": "Frame rate",
-    "dwell_s": "Dwell",
-    "app_burst_ms": "Application burst",
-    "app_bursts_per_s": "Bursts",
-    "changed_pixels_pct": "Changed pixels",
-    "network_mbps": "Network",
-}
-ROLE_COLUMNS = {
-    "vcpus": "vCPUs",
-    "displays": "Displays",
-    "memory_gib": "Memory",
-    "gpu_memory_gib": "Graphics memory",
-}
 _SLIDER_ENDS = {"sessions": (1, 300, 1), "host.cores": (1, 128, 1),
                 "accelerator.cards": (0, 4, 1), "accelerator.share_pct": (0, 100, 1)}  # fmt: skip
 _HOST = [name for name in LABELS if name.startswith("host.") and name != "host.cores"]

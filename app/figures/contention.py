@@ -1,12 +1,14 @@
 """How long do vCPUs wait and do frames still flow as sessions are added?"""
 
-from app.figures.headroom import marks, shown_points
+from app.figures.headroom import ghosts, marks, shown_points
 from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded
 from model.assess import Assessment
 from model.hosts import ARMS
 
 
-def contention_figure(assessment: Assessment, theme: Theme) -> Figure:
+def contention_figure(
+    assessment: Assessment, theme: Theme, pinned: Assessment | None = None
+) -> Figure:
     """Return the chart of delivered frames (above) and scheduler wait (below) over sessions.
 
     Parameters
@@ -15,10 +17,12 @@ def contention_figure(assessment: Assessment, theme: Theme) -> Figure:
         Both arms.
     theme : Theme
         The look.
+    pinned : Assessment or None
+        Drawn as a ghost behind it.
     """
     at = shown_points(assessment)
     targets = assessment.scenario.targets
-    traces = []
+    traces = ghosts(pinned, "frames_busy_pct", theme) + ghosts(pinned, "wait_busy_pct", theme, "y2")
     for arm in reversed(ARMS):  # the dashed line on top, so that both show where they are equal
         curve = assessment.curves[arm]
         look = {"color": theme.colour(arm), "dash": DASH[arm], "width": 2.5}
@@ -40,8 +44,12 @@ def contention_figure(assessment: Assessment, theme: Theme) -> Figure:
             }
         )  # fmt: skip
     lines, labels = marks(assessment, theme)
-    frames = across(theme, targets.min_frames_pct, f"target: at least {targets.min_frames_pct:g} %",
-                    yanchor="top")
+    frames = across(
+        theme,
+        targets.min_frames_pct,
+        f"target: at least {targets.min_frames_pct:g} %",
+        yanchor="top",
+    )
     wait = across(theme, targets.max_wait_pct, f"target: at most {targets.max_wait_pct:g} %", "y2")
     top = 4 * targets.max_wait_pct
     return {

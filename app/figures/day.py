@@ -12,7 +12,12 @@ from model.scenario import Scenario
 MINUTES_A_POINT = 6
 
 
-def day_figure(days: dict[Arm, DayResult], scenario: Scenario, theme: Theme) -> Figure:
+def day_figure(
+    days: dict[Arm, DayResult],
+    scenario: Scenario,
+    theme: Theme,
+    pinned: dict[Arm, DayResult] | None = None,
+) -> Figure:
     """Return the chart of CPU demand over the day: a band from p50 to p95 and the largest second.
 
     Parameters
@@ -23,12 +28,14 @@ def day_figure(days: dict[Arm, DayResult], scenario: Scenario, theme: Theme) -> 
         The scenario, for its targets.
     theme : Theme
         The look.
+    pinned : dict or None
+        The pinned day of each arm; its p95 is drawn as a ghost.
     """
-    traces = []
+    traces = _ghosts(pinned, theme)
     highest = 100.0
     for arm in reversed(ARMS):  # the dashed line on top, so that both show where they are equal
         day = days[arm]
-        clock = _clock(day, scenario)
+        clock = _clock(day)
         p50, p95, most = (
             _coarse(values) for values in (day.demand_p50_pct, day.demand_p95_pct,
                                            day.demand_max_pct)
@@ -69,6 +76,20 @@ def day_figure(days: dict[Arm, DayResult], scenario: Scenario, theme: Theme) -> 
     }  # fmt: skip
 
 
+def _ghosts(pinned: dict[Arm, DayResult] | None, theme: Theme) -> list[Figure]:
+    if pinned is None:
+        return []
+    return [
+        {
+            "type": "scatter", "mode": "lines", "x": _clock(pinned[arm]),
+            "y": rounded(_coarse(pinned[arm].demand_p95_pct), 1), "name": "pinned",
+            "line": {"width": 1.5, "color": theme.ghost, "dash": DASH[arm]},
+            "hovertemplate": f"%{{y:.0f}} % at p95 pinned, {ARM_LABEL[arm]}<extra></extra>",
+        }
+        for arm in reversed(ARMS)
+    ]  # fmt: skip
+
+
 def _coarse(values: np.ndarray) -> np.ndarray:
     """The largest of every few minutes: a drawn line must not cut a peak."""
     pad = -len(values) % MINUTES_A_POINT
@@ -77,7 +98,7 @@ def _coarse(values: np.ndarray) -> np.ndarray:
     return coarse
 
 
-def _clock(day: DayResult, scenario: Scenario) -> list[str]:
-    start = dt.datetime(2026, 1, 5) + dt.timedelta(seconds=scenario.day.start_s)
+def _clock(day: DayResult) -> list[str]:
+    start = dt.datetime(2026, 1, 5) + dt.timedelta(seconds=day.start_s)
     minutes = np.asarray(day.minute_s)[::MINUTES_A_POINT]
     return [(start + dt.timedelta(seconds=float(s))).isoformat(timespec="minutes") for s in minutes]

@@ -5,7 +5,9 @@ from model.assess import DesktopActivity
 from model.hosts import ARMS
 
 
-def desktop_figure(activities: list[DesktopActivity], theme: Theme) -> Figure:
+def desktop_figure(
+    activities: list[DesktopActivity], theme: Theme, pinned: list[DesktopActivity] | None = None
+) -> Figure:
     """Return bars of application work and display encoding for each activity.
 
     Parameters
@@ -14,6 +16,8 @@ def desktop_figure(activities: list[DesktopActivity], theme: Theme) -> Figure:
         One desktop, alone on the host.
     theme : Theme
         The look.
+    pinned : list of DesktopActivity or None
+        What is pinned; its encoding without the card is marked on the bars.
     """
     names = [row.activity for row in activities]
     traces = []
@@ -41,6 +45,7 @@ def desktop_figure(activities: list[DesktopActivity], theme: Theme) -> Figure:
             "hovertemplate": "the application takes %{x:.1f} %<extra></extra>",
         }
     )  # fmt: skip
+    traces += _ghosts(pinned or [], names, theme)
     return {
         "data": traces,
         "layout": layout(
@@ -52,3 +57,20 @@ def desktop_figure(activities: list[DesktopActivity], theme: Theme) -> Figure:
             xaxis={"range": [0, 60]}, yaxis={"autorange": "reversed", "title": {"text": ""}},
         ),
     }  # fmt: skip
+
+
+def _ghosts(pinned: list[DesktopActivity], names: list[str], theme: Theme) -> list[Figure]:
+    rows = [row for row in pinned if row.activity in names]
+    symbols = {"software": "x-thin", "offloaded": "circle-open"}
+    return [
+        {
+            "type": "scatter", "mode": "markers", "name": f"pinned, {ARM_LABEL[arm]}",
+            "y": [row.activity for row in rows],
+            "x": rounded([row.encode_pct[arm] for row in rows], 1), "showlegend": False,
+            "marker": {"symbol": symbols[arm], "size": 9, "color": theme.ghost,
+                       "line": {"width": 2, "color": theme.ghost}},
+            "hovertemplate": f"%{{x:.1f}} % pinned, {ARM_LABEL[arm]}<extra></extra>",
+        }
+        for arm in ARMS
+        if rows
+    ]  # fmt: skip

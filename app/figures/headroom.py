@@ -30,7 +30,41 @@ def marks(assessment: Assessment, theme: Theme) -> tuple[list[Figure], list[Figu
     return [line for line, _ in drawn], [label for _, label in drawn]
 
 
-def headroom_figure(assessment: Assessment, theme: Theme) -> Figure:
+def ghosts(pinned: Assessment | None, name: str, theme: Theme, yaxis: str = "y") -> list[Figure]:
+    """Return one column of the pinned curves, thin and grey, each with its name at its end.
+
+    Parameters
+    ----------
+    pinned : Assessment or None
+        What is pinned; without it there is no ghost.
+    name : str
+        Column of the curve.
+    theme : Theme
+        The look.
+    yaxis : str
+        Axis to draw it on.
+    """
+    if pinned is None:
+        return []
+    at = shown_points(pinned)
+    traces = []
+    for arm in reversed(ARMS):
+        curve = pinned.curves[arm]
+        traces.append(
+            {
+                "type": "scatter", "mode": "lines", "yaxis": yaxis,
+                "x": curve.sessions[at].tolist(), "y": rounded(getattr(curve, name)[at], 1),
+                "line": {"color": theme.ghost, "dash": DASH[arm], "width": 1.5},
+                "name": f"pinned, {ARM_LABEL[arm]}",
+                "hovertemplate": f"%{{y:.0f}} % pinned, {ARM_LABEL[arm]}<extra></extra>",
+            }
+        )  # fmt: skip
+    return traces
+
+
+def headroom_figure(
+    assessment: Assessment, theme: Theme, pinned: Assessment | None = None
+) -> Figure:
     """Return the chart of headroom over sessions.
 
     Parameters
@@ -39,9 +73,11 @@ def headroom_figure(assessment: Assessment, theme: Theme) -> Figure:
         Both arms.
     theme : Theme
         The look.
+    pinned : Assessment or None
+        Drawn as a ghost behind it.
     """
     at = shown_points(assessment)
-    traces = []
+    traces = ghosts(pinned, "headroom_pct", theme)
     for arm in reversed(ARMS):  # the dashed line on top, so that both show where they are equal
         curve = assessment.curves[arm]
         traces.append(

@@ -6,6 +6,7 @@ waits (see assets/crestline.js). Here a question is answered: read, build, asses
 Scenario and answer travel as JSON text, which neither side then walks through item by item.
 """
 
+import hashlib
 import json
 import time
 from collections.abc import Callable
@@ -14,34 +15,19 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from flask import Response, request
 
-from app import ids, words
+from app import ids, url_state, words
+from app.answers import LANES, answer_text
 from app.components.inputs import controls
-from app.figures.contention import contention_figure
-from app.figures.day import day_figure
-from app.figures.desktop import desktop_figure
-from app.figures.headroom import headroom_figure
 from app.theme import ARM_LABEL, LIGHT, THEMES
+from app.workers import Workers
 from model import scenario_url
-from model.assess import Assessment, assess, one_desktop, what_if
-from model.day import simulate_day_both
 from model.errors import InputError
 from model.hosts import ARMS
-from model.scenario import Scenario, canonical, default, load, to_data
-from model.sessions import Role
+from model.scenario import canonical, default, load, to_data
 
 Answer = dict[str, Any]
-Remember = Callable[[str, str, Callable[[], Any]], str]
-DAY_SEED = 1
-DAY_REPLICATES = 20
-MOVING_REPLICATES = 3  # while a slider moves; the day is drawn in full once it rests
-MOST_SIMULATED_SESSIONS = 20_000  # sessions times replicates; many sessions need fewer days
-
-_TITLES = {
-    "headroom": "Headroom over sessions",
-    "contention": "Delivered frames and scheduler wait over sessions",
-    "day": "The working day",
-    "desktop": "One desktop, activity by activity",
-}
+Remember = Callable[[str, Callable[[], str]], str]
+IN_WORKERS = ("day", "next")  # the curves are worked out here, beside them
 
 
 def page_layout() -> list[Any]:
@@ -65,9 +51,15 @@ def _results() -> list[Any]:
     charts = [
         html.Figure(
             [
-                html.Figcaption([html.H2(_TITLES[name]), html.P(id=f"takeaway-{name}")]),
+                html.Figcaption(
+                    [
+                        html.Div([html.H2(words.TITLES[name]), _chart_tools(name)],
+                                 className="chart-head"),
+                        html.P(id=f"takeaway-{name}"),
+                    ]
+                ),
                 html.Div(id=f"chart-{name}", className="chart", role="group",
-                         **ids.named(_TITLES[name])),
+                         **ids.named(words.TITLES[name])),
             ]
         )
         for name in ids.CHARTS
@@ -90,7 +82,14 @@ def _results() -> list[Any]:
                 html.P(id="answer-sentence", className="answer", role="status"),
                 html.P(id="limit-offloaded"),
                 html.P(id="limit-software"),
+                html.P(
+                    [html.Span(id="pin-change"), html.Span(id="pin-crest")],
+                    className="pin-change",
+                ),
+                html.P(id="pin-note"),
+                html.P(id="link-note"),
                 html.P(id="stale", className="stale-mark", role="status"),
+                _tools(),
             ],
             className="answer-card",
         ),
@@ -105,7 +104,37 @@ def _results() -> list[Any]:
     ]
 
 
-def register(app: Dash, remember: Remember, report_failure: Callable[[Exception], str]) -> None:
+def _tools() -> Any:
+    """Buttons below the answer; a script in assets/ listens to each by its data-action."""
+    return html.Div(
+        [_button(label, action, about) for action, (label, about) in words.ACTIONS.items()],
+        className="tools", role="toolbar", **ids.named("Do with this answer"),
+    )  # fmt: skip
+
+
+def _chart_tools(name: str) -> Any:
+    title = words.TITLES[name]
+    return html.Div(
+        [
+            _button("Picture", "picture", f"Save this chart as PNG: {title}", name),
+            _button("Numbers", "numbers", f"Save this chart's numbers as CSV: {title}", name),
+        ],
+        className="chart-tools",
+    )  # fmt: skip
+
+
+def _button(label: str, action: str, about: str, chart: str | None = None) -> Any:
+    name = f"{label}: {words.TITLES[chart]}" if chart else label
+    told = ids.data(action=action, **({"chart": chart} if chart else {}))
+    return html.Button(label, type="button", title=about, **told, **ids.named(name))
+
+
+def register(
+    app: Dash,
+    remember: Remember,
+    workers: Workers,
+    report_failure: Callable[[Exception], str],
+) -> None:
     """Bind the page's callbacks, and the address at which its script asks.
 
     Parameters
@@ -113,7 +142,9 @@ def register(app: Dash, remember: Remember, report_failure: Callable[[Exception]
     app : Dash
         The application.
     remember : callable
-        remember(kind, key, compute) returns a result as JSON text, from the cache if it is there.
+        remember(key, compute) returns a text, from the cache if it is there.
+    workers : Workers
+        Who works out the slow answers.
     report_failure : callable
         Logs an unforeseen failure and returns what to tell the visitor.
     """
@@ -133,8 +164,9 @@ def register(app: Dash, remember: Remember, report_failure: Callable[[Exception]
         prevent_initial_call=True,
     )
     def open_address(address: str | None) -> tuple[list[Any], dict[str, Any], str]:
-        scenario, notice = scenario_at(address or "")
-        return controls(scenario), to_data(scenario), notice
+        opened, notice = opened_at(address or "")
+        base = {"scenario": to_data(opened.scenario), "pin": opened.pin}
+        return controls(opened.scenario), base, notice
 
     in_browser(
         ClientsideFunction(script, "opened"),
@@ -143,14 +175,12 @@ def register(app: Dash, remember: Remember, report_failure: Callable[[Exception]
         prevent_initial_call=True,
     )
 
-    answers = {"curve": curve_answer, "day": day_answer, "next": next_answer}
-
     def reply(lane: str) -> Response:
-        if lane not in answers:
+        if lane not in LANES:
             return Response("{}", 404, mimetype="application/json")
         question = request.get_json(silent=True)
         try:
-            told, status = answer_to(question, lane, answers[lane], remember), 200
+            told, status = answer_to(question, lane, remember, workers), 200
         except Exception as error:
             told, status = {"lane": lane, "failure": report_failure(error)}, 500
         return Response(json.dumps(told), status, mimetype="application/json")
@@ -158,8 +188,8 @@ def register(app: Dash, remember: Remember, report_failure: Callable[[Exception]
     app.server.add_url_rule("/answer/<lane>", "answer", reply, methods=["POST"])
 
 
-def scenario_at(address: str) -> tuple[Scenario, str]:
-    """Return the scenario that an address holds, and what to tell if it holds none that is good.
+def opened_at(address: str) -> tuple[url_state.PageState, str]:
+    """Return what an address holds, and what to tell if it holds nothing that is good.
 
     Parameters
     ----------
@@ -167,30 +197,25 @@ def scenario_at(address: str) -> tuple[Scenario, str]:
         The query of the page's address.
     """
     try:
-        return scenario_url.from_query(address), ""
+        return url_state.from_address(address), ""
     except InputError as error:
-        sentence = words.error_sentence(error)
-        return default(), f"The link could not be opened: {sentence} The example is shown instead."
+        told = f"The link could not be opened: {error} The example is shown instead."
+        return url_state.PageState(default()), told
 
 
-def answer_to(
-    question: Any,
-    lane: str,
-    answer: Callable[..., Answer],
-    remember: Remember,
-) -> Answer:
+def answer_to(question: Any, lane: str, remember: Remember, workers: Workers) -> Answer:
     """Return the answer to one question of the browser, or what is wrong with it.
 
     Parameters
     ----------
     question : dict
-        sequence, scenario as JSON text, theme; whatever else was sent is refused.
+        sequence, scenario as JSON text, theme, pin; whatever else was sent is refused.
     lane : str
-        Which lane asks: "curve", "day" or "next".
-    answer : callable
-        Computes the answer from scenario and theme.
+        Which lane asks: a key of `app.answers.LANES`.
     remember : callable
         The cache.
+    workers : Workers
+        Who works out the slow answers.
     """
     start = time.perf_counter()
     asked = question if isinstance(question, dict) else {}
@@ -200,116 +225,22 @@ def answer_to(
         if not isinstance(text, str) or not text.startswith("{"):
             raise InputError("scenario", text, "a scenario as JSON text")
         scenario = load(text)
+        pin = asked.get("pin")
+        if pin is not None and not isinstance(pin, str):
+            raise InputError("pin", pin, "the query of a link, as text")
+        if pin is not None:
+            scenario_url.from_query(pin)
     except InputError as error:
-        told = {"field": error.field, "message": words.error_sentence(error)}
+        told = {"field": error.field, "message": str(error)}
         return {"sequence": sequence, "lane": lane, "error": told}
-    theme = THEMES.get(str(asked.get("theme")), LIGHT)
-    key = f"{theme.name} {canonical(scenario)}"
-    found = remember(lane, key, lambda: answer(scenario, theme))
+    theme = THEMES.get(str(asked.get("theme")), LIGHT).name
+    exact = canonical(scenario)
+    work = workers.run if lane in IN_WORKERS else _here
+    key = hashlib.sha256(f"{lane} {theme} {pin!r} {exact}".encode()).hexdigest()
+    found = remember(key, lambda: work(answer_text, lane, exact, theme, pin))
     spent_ms = round((time.perf_counter() - start) * 1000, 1)
     return {"sequence": sequence, "lane": lane, "server_ms": spent_ms, "text": found}
 
 
-def curve_answer(scenario: Scenario, theme: Any) -> Answer:
-    """Return sentence, values and the charts over sessions and of one desktop.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    theme : Theme
-        The look.
-    """
-    start = time.perf_counter()
-    found = assess(scenario)
-    model_ms = round((time.perf_counter() - start) * 1000, 1)
-    role = _largest_role(scenario)
-    return {
-        "model_ms": model_ms,
-        "query": scenario_url.to_query(scenario),
-        "figures": {
-            "headroom": headroom_figure(found, theme),
-            "contention": contention_figure(found, theme),
-            "desktop": desktop_figure(one_desktop(scenario, role), theme),
-        },
-        "texts": {
-            "answer-sentence": words.answer_sentence(found),
-            "limit-offloaded": (
-                words.limit_sentence(found.rated["offloaded"]) if scenario.accelerator.cards else ""
-            ),
-            "limit-software": words.limit_sentence(found.rated["software"]),
-            "now-title": f"With {words.sessions(scenario.sessions)}",
-            **_takeaways(found),
-            **{
-                f"now-{arm}-{name}": words.value(name, found.now[arm][name])
-                for arm in ARMS
-                for name in words.VALUES
-            },
-        },
-    }
-
-
-def day_answer(scenario: Scenario, theme: Any) -> Answer:
-    """Return the chart of a few simulated days, for a slider that moves.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    theme : Theme
-        The look.
-    """
-    days = simulate_day_both(scenario, DAY_SEED, _replicates(scenario, MOVING_REPLICATES))
-    return {"figures": {"day": day_figure(days, scenario, theme)}}
-
-
-def next_answer(scenario: Scenario, theme: Any) -> Answer:
-    """Return the chart of the day in full, and what is asked next in every meeting.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    theme : Theme
-        The look.
-    """
-    before = assess(scenario)
-    days = simulate_day_both(scenario, DAY_SEED, _replicates(scenario, DAY_REPLICATES))
-    return {
-        "figures": {"day": day_figure(days, scenario, theme)},
-        "texts": {"takeaway-day": words.crest_sentence(days["software"], days["offloaded"])},
-        "lines": [words.what_if_sentence(each, before) for each in what_if(scenario)],
-    }
-
-
-def _replicates(scenario: Scenario, wanted: int) -> int:
-    return max(1, min(wanted, MOST_SIMULATED_SESSIONS // scenario.sessions))
-
-
-def _largest_role(scenario: Scenario) -> Role:
-    return max(scenario.roles, key=lambda role: role.weight_pct)
-
-
-def _takeaways(found: Assessment) -> dict[str, str]:
-    at = f"At {words.sessions(found.scenario.sessions)}"
-    left, frames = (
-        {arm: words.value(name, found.now[arm][name]) for arm in ARMS}
-        for name in ("headroom_pct", "frames_busy_pct")
-    )
-    if not found.scenario.accelerator.cards:
-        headroom = f"{at} the CPU has {left['software']} % left at busy moments."
-        contention = f"{at} {frames['software']} % of frames are delivered at busy moments."
-    else:
-        headroom = (
-            f"{at} the CPU has {left['offloaded']} % left at busy moments with the card, "
-            f"{left['software']} % without."
-        )
-        contention = (
-            f"{at} {frames['offloaded']} % of frames are delivered at busy moments with the card, "
-            f"{frames['software']} % without."
-        )
-    return {
-        "takeaway-headroom": headroom,
-        "takeaway-contention": contention,
-        "takeaway-desktop": f"A desktop of the role {_largest_role(found.scenario).name}, alone.",
-    }
+def _here(task: Callable[..., str], *given: Any) -> str:
+    return task(*given)
