@@ -1,4 +1,7 @@
-"""python -m app: serve the dashboard on this machine until it is stopped."""
+"""python -m app: serve the dashboard on this machine until it is stopped.
+
+`python -m app export SCENARIO_OR_LINK --out DIR` saves the charts as pictures instead.
+"""
 
 import argparse
 import logging
@@ -10,9 +13,16 @@ from model.errors import InputError
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Serve the dashboard; return the exit status."""
+    """Serve the dashboard, or export pictures; return the exit status."""
+    arguments = sys.argv[1:] if arguments is None else arguments
+    if arguments[:1] == ["export"]:
+        from app import export_command
+
+        return export_command.main(arguments[1:])
     parser = argparse.ArgumentParser(
-        prog="python -m app", description="Serve the Crestline dashboard on the demo scenario."
+        prog="python -m app",
+        description="Serve the Crestline dashboard on the demo scenario.",
+        epilog="python -m app export --help tells how to save the charts as pictures instead.",
     )
     parser.add_argument(
         "--host", default="127.0.0.1", help="address to serve on (default: %(default)s)"

@@ -16,12 +16,14 @@ from app.figures.contention import contention_figure
 from app.figures.day import day_figure
 from app.figures.desktop import desktop_figure
 from app.figures.headroom import headroom_figure
-from app.theme import LIGHT, THEMES, Theme
+from app.proposal import sheet
+from app.stage import spoken_of_curves, spoken_of_day
+from app.theme import LIGHT, THEMES, Theme, shown_arms
 from model import scenario_url
-from model.assess import Assessment, assess, one_desktop, what_if
+from model.assess import Assessment, Work, assess, one_desktop, what_if
 from model.day import DayResult, simulate_day_both
 from model.hosts import ARMS, Arm
-from model.scenario import Scenario, canonical, load
+from model.scenario import Scenario, canonical, default, load
 from model.sessions import Role
 
 Answer = dict[str, Any]
@@ -31,7 +33,9 @@ MOVING_REPLICATES = 3  # while a slider moves; the day is drawn in full once it 
 MOST_SIMULATED_SESSIONS = 20_000  # sessions times replicates; many sessions need fewer days
 
 
-def answer_text(lane: str, scenario_text: str, theme_name: str, pin: str | None) -> str:
+def answer_text(
+    lane: str, scenario_text: str, theme_name: str, pin: str | None, work: Work = map
+) -> str:
     """Return the answer of one lane as JSON text.
 
     Parameters
@@ -44,13 +48,26 @@ def answer_text(lane: str, scenario_text: str, theme_name: str, pin: str | None)
         A key of `app.theme.THEMES`; any other name gives the light look.
     pin : str or None
         Query of the scenario pinned for comparison; None without one.
+    work : callable
+        Works out both arms of the curves, see `model.assess.assess`.
     """
     pinned = None if pin is None else scenario_url.from_query(pin)
     theme = THEMES.get(theme_name, LIGHT)
-    return json.dumps(LANES[lane](load(scenario_text), theme, pinned))
+    scenario = load(scenario_text)
+    if lane == "curve":
+        return json.dumps(curve_answer(scenario, theme, pinned, work))
+    return json.dumps(LANES[lane](scenario, theme, pinned))
 
 
-def curve_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None) -> Answer:
+def warm_up() -> None:
+    """Answer for the example once, so that the next answer need not load anything."""
+    for lane in LANES:
+        LANES[lane](default(), LIGHT, None)
+
+
+def curve_answer(
+    scenario: Scenario, theme: Theme, pinned: Scenario | None = None, work: Work = map
+) -> Answer:
     """Return sentence, values and the charts over sessions and of one desktop.
 
     Parameters
@@ -61,13 +78,16 @@ def curve_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = Non
         The look.
     pinned : Scenario or None
         What was pinned for comparison.
+    work : callable
+        Works out both arms, see `model.assess.assess`.
     """
     start = time.perf_counter()
-    found = assess(scenario)
-    before = assess(pinned) if pinned else None
+    found = assess(scenario, work)
+    before = assess(pinned, work) if pinned else None
     model_ms = round((time.perf_counter() - start) * 1000, 1)
     role = _largest_role(scenario)
     alone = one_desktop(scenario, role)
+    arms = shown_arms(scenario)[::-1]
     alone_before = one_desktop(pinned, _largest_role(pinned)) if pinned else None
     query = url_state.to_address(scenario, scenario_url.to_query(pinned) if pinned else None)
     return {
@@ -76,7 +96,7 @@ def curve_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = Non
         "figures": {
             "headroom": headroom_figure(found, theme, before),
             "contention": contention_figure(found, theme, before),
-            "desktop": desktop_figure(alone, theme, alone_before),
+            "desktop": desktop_figure(alone, theme, alone_before, arms),
         },
         "texts": {
             "answer-sentence": words.answer_sentence(found),
@@ -95,6 +115,7 @@ def curve_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = Non
                 for name in words.VALUES
             },
         },
+        "spoken": spoken_of_curves(found, alone),
     }
 
 
@@ -139,7 +160,9 @@ def next_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None
             "takeaway-day": words.crest_sentence(days["software"], days["offloaded"]),
             "pin-crest": words.crest_change(before, days) if before else "",
         },
+        "spoken": {"day": spoken_of_day(days, scenario.accelerator.cards > 0)},
         "lines": [words.what_if_sentence(each, found) for each in what_if(scenario)],
+        "sheet": sheet(scenario),
     }
 
 

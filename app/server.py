@@ -10,11 +10,13 @@ from flask import Response
 from flask_caching import Cache
 from flask_compress import Compress
 
-from app import ids
-from app.pages import host
+from app import downloads, ids, pictures, playing
+from app.answers import warm_up
+from app.pages import host, shelf
 from app.places import assets_folder
 from app.settings import MOST_REQUEST_BYTES, Settings
-from app.words import CAUTION
+from app.shelf_store import open_shelf
+from app.words import CAUTION, OPEN_FILE
 from app.workers import Workers
 
 PAGES = {"host": ("/", "Host"), "shelf": ("/shelf", "Shelf")}
@@ -47,7 +49,13 @@ def make_app(settings: Settings) -> Dash:
     Compress(app.server)
     app.layout = _frame()
     workers = Workers(settings.workers)
-    host.register(app, _memory(app, settings), workers, _report_failure)
+    workers.start(warm_up)
+    remember = _memory(app, settings)
+    host.register(app, remember, workers, _report_failure)
+    downloads.register(app.server, remember, workers, _report_failure)
+    pictures.register(app.server, workers, _report_failure)
+    playing.register(app.server, workers, _report_failure)
+    shelf.register(app, open_shelf(settings.shelf_url), workers)
     _guard(app)
     return app
 
@@ -66,11 +74,13 @@ def _frame() -> Any:
                     html.Nav(links, **ids.named("Pages")),
                     html.Button("Look: as the system", id="look", type="button"),
                     html.A("Back to the example", href="?", id="reset"),
+                    html.Button(OPEN_FILE, type="button", **ids.data(action="open-file")),
                 ]
             ),
             html.Main(
                 [
                     html.Div(host.page_layout(), id="page-host"),
+                    html.Div(shelf.page_layout(), id="page-shelf", hidden=True),
                 ]
             ),
             html.Footer(

@@ -45,10 +45,10 @@ def from_address(query: str) -> PageState:
     InputError
         Names what is wrong with the link.
     """
-    if len(query) > 2 * scenario_url.LONGEST_LINK:
-        expected = f"at most {2 * scenario_url.LONGEST_LINK}"
-        raise LinkError("link", f"{len(query)} characters", expected, "malformed")
     query = query.removeprefix("?")
+    if len(query) > scenario_url.LONGEST_LINK:
+        expected = f"at most {scenario_url.LONGEST_LINK}"
+        raise LinkError("link", f"{len(query)} characters", expected, "malformed")
     if not query.startswith(_PIN):
         return PageState(scenario_url.from_query(query))
     pinned, _, rest = query.removeprefix(_PIN).partition("&")
@@ -72,7 +72,7 @@ def to_address(scenario: Scenario, pin: str | None = None) -> str | None:
     Returns
     -------
     str or None
-        None where the scenario is too long for a link.
+        None where that is too long for a link.
     """
     try:
         query = scenario_url.to_query(scenario)
@@ -80,4 +80,5 @@ def to_address(scenario: Scenario, pin: str | None = None) -> str | None:
         return None
     if pin is None:
         return query
-    return f"{_PIN}{quote(pin, safe='')}&{query or f'v={VERSION}'}"
+    address = f"{_PIN}{quote(pin, safe='')}&{query or f'v={VERSION}'}"
+    return address if len(address) <= scenario_url.LONGEST_LINK else None

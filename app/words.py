@@ -4,7 +4,7 @@ from typing import Any
 
 from model.assess import Assessment, WhatIf
 from model.day import DayResult, crest_reduction_pct
-from model.defaults import FIELDS
+from model.defaults import COMMON_PRACTICE, FIELDS, INVENTED
 from model.hosts import Arm
 from model.scenario import Scenario, to_data
 from model.targets import LIMITS, RatedLoad
@@ -17,9 +17,16 @@ CAUTION = (
 TOO_LONG_FOR_A_LINK = (
     "This scenario is too long for a link, so the address does not hold it: save it on the shelf."
 )
+OPEN_FILE = "Open a picture or scenario file"
+REOPEN = {  # what stands above the link of a picture, by how the link is written
+    "link": "To open this scenario, drop the picture on a Crestline page or follow this link:",
+    "query": "To open this scenario, drop the picture on a Crestline page or end its address with:",
+    "inside": "To open this scenario, drop the picture on a Crestline page; the link is inside.",
+}
+NO_LINK_IN_PICTURE = "This scenario is too long for a link, so this picture does not hold it."
 TITLES = {  # of the charts
     "headroom": "Headroom over sessions",
-    "contention": "Delivered frames and scheduler wait over sessions",
+    "contention": "Frames and scheduler wait over sessions",
     "day": "The working day",
     "desktop": "One desktop, activity by activity",
 }
@@ -32,6 +39,102 @@ ACTIONS = {  # of the buttons below the answer: label, what it does
     "assessment": ("All numbers", "Save the whole answer as JSON"),
     "shelve": ("Save on the shelf", "Keep this scenario under a name"),
     "print": ("Print", "A proposal sheet that the browser can save as PDF"),
+}
+PLAY: dict[str, Any] = {  # around the played day; {} holds the number
+    "without": "Without card",
+    "with": "With card",
+    "played": "Played",
+    "only": "This host",
+    "close": "Close",
+    "play": "Play",
+    "pause": "Pause",
+    "card": "Card",
+    "on": "ON",
+    "off": "OFF",
+    "card_on": "card on",
+    "card_off": "card off",
+    "switch_note": "The card now. Switching changes the played day from this second on.",
+    "no_card": "This host has no card: the day has one course.",
+    "no_share": "No session may use the card: the day has one course.",
+    "demand_of": "of the CPU asked for",
+    "present": "sessions present",
+    "rows": {  # what, unit
+        "demand": ("CPU demand", "%"),
+        "kept": ("Frames kept", "%"),
+        "waiting": ("Work waiting", "core·s"),
+        "slots": ("Slots in use", "of {}"),
+        "peak": ("Highest so far", "%"),
+        "above": ("Above 100 % so far", "min:s"),
+    },
+    "fits": "All work fits",
+    "drops": "{} % of frames dropped",
+    "waits": "Applications wait",
+    "window": (
+        "CPU demand [% of CPU]. Thick: as played. Thin: dashed without card, solid with card."
+    ),
+    "strip": "The whole day as played, CPU demand [% of CPU]",
+    "whole_day": "the whole day [% of CPU]",
+    "full": "100 %: all of the CPU",
+    "target": "target: {} %",
+    "cut_off": "goes on up to {} %",
+    "axis": "CPU demand [% of CPU]",
+    "at": "Time of day",
+    "speed": "Speed",
+    "back_minute": "Back 1 min",
+    "back_second": "Back 1 s",
+    "on_second": "On 1 s",
+    "on_minute": "On 1 min",
+    "busiest": "To the busiest moment",
+    "restart": "Start over",
+    "keys": (
+        "Space: play, pause. Arrows: 1 s, with Shift 1 min. Page keys: 15 min. Home, End: the "
+        "ends. C: card on, off. Escape: close."
+    ),
+    "caution": (
+        "One simulated day in steps of one second: an estimate, not a forecast of any one day. "
+        "Frames kept are those for which there is room. Work waiting is that of applications, in "
+        "seconds of a reference core; they come first, so it is the same with and without card. "
+    )
+    + CAUTION,
+}
+STAGE_BUTTONS = {  # label, what it does
+    "back": ("Back", "The chart before this one (arrow left)"),
+    "next": ("Next", "The next chart (arrow right)"),
+    "sessions": ("Sessions", "Change the number of sessions (C)"),
+    "look": ("Look", "Light, dark or as the system"),
+    "leave": ("Leave", "Back to the page (Escape)"),
+}
+KEY_OF_CHARTS = ("offloaded", "software", "target", "pinned")
+KEY_OF_BARS = ("encoding with card", "encoding without card", "application")
+CAUTION_IN_SHORT = "A planning estimate: validate it on your own hosts."
+UNFINISHED = (
+    "The page was still working, or an input was out of range, when this was printed: the sheet "
+    "shows the last complete result."
+)
+METHOD = (
+    "Each session goes from activity to activity, and each activity asks the CPU for application "
+    "work and, frame by frame, for encoding its display, by the CPU or by the card. Headroom is "
+    "all of the CPU less the 95th percentile of demand; waits and delivered frames at busy moments "
+    "come from a queueing model of the shared CPU. The rated load is the most sessions at which "
+    "every target and resource still holds. The working day is simulated second by second, and "
+    "its crest is the 99th percentile of demand over one second. Left out are NUMA, storage, "
+    "memory bandwidth, the client's side and a protocol that adapts to load."
+)
+SHELF = {  # {time} is filled in by the browser, in the visitor's own time
+    "title": "Saved scenarios",
+    "about": "Everyone who uses this dashboard sees the same shelf. Every save is a revision that "
+    "can be opened again.",
+    "compare": "Compare side by side",
+    "compare_hint": "Tick up to four scenarios in the list, then press Compare.",
+    "chart": "Headroom over sessions, scenario by scenario",
+    "changed_since": "It was changed at {time} since you opened it; save as a copy, or open the "
+    "newer one.",
+    "deleted_since": "It was deleted at {time} since you opened it; save as a copy.",
+    "too_long": "a scenario that fits into a link; this one is kept but too long to be opened",
+    "unreachable": "The shelf cannot be reached just now (number {number}); all else works. Try "
+    "again in a moment.",
+    "failed": "Something went wrong on the shelf (number {number}); nothing was changed.",
+    "json_only": "Expected application/json.",
 }
 VALUES: dict[str, tuple[str, str, int]] = {
     # name of the curve's column: label, unit, digits
@@ -86,6 +189,48 @@ ROLE_COLUMNS = {
     "memory_gib": "Memory",
     "gpu_memory_gib": "Graphics memory",
 }
+
+SPANS = {"one": "one display", "all": "all displays"}
+TEXT_HELP = {  # of what is no number: meaning, range, provenance of the default
+    "name": f"What it is called: 1 to 80 characters, each name once. Default: {INVENTED}.",
+    "spans": "Whether the activity moves one display of the desktop or all of them. "
+    f"Default: one display, {INVENTED}.",
+    "display": "Width x height of each display of the desktop, each from 100 to 9999 pixels. "
+    f"Default: 1920x1080, {COMMON_PRACTICE}.",
+    "clock": f"When the simulated day begins and ends: 00:00 to 24:00. Default: {INVENTED}.",
+    "point": "Time of day, 00:00 to 24:00; each point once, sorted by itself. In between, the "
+    f"share runs straight from point to point. Default: {INVENTED}.",
+}
+HABIT = "Habit: share of the role's time in each activity, in all 100 %"
+PRESENT = "Share of the sessions present over the day"
+_ONE = {"sessions": "session", "cores": "core", "cards": "card", "threads": "thread",
+        "displays": "display", "vCPUs": "vCPU"}  # fmt: skip
+
+
+def unit_of(amount: float, unit: str) -> str:
+    """Return a unit as it is read after an amount: 1 card, 2 cards.
+
+    Parameters
+    ----------
+    amount : float
+        The amount. [`unit`]
+    unit : str
+        The unit in the plural.
+    """
+    return _ONE.get(unit, unit) if amount == 1 else unit
+
+
+def amount(number: float, unit: str) -> str:
+    """Return a number with its unit.
+
+    Parameters
+    ----------
+    number : float
+        The number. [`unit`]
+    unit : str
+        The unit in the plural; "" or "-" for none.
+    """
+    return f"{number:.10g}" if unit in ("", "-") else f"{number:.10g} {unit_of(number, unit)}"
 
 
 def answer_sentence(assessment: Assessment) -> str:
@@ -168,6 +313,42 @@ def value(name: str, amount: float) -> str:
     return f"{round(amount, digits) + 0.0:,.{digits}f}"
 
 
+def summary_lines(scenario: Scenario) -> list[str]:
+    """Return a scenario in a few lines: host and cards, mix, targets.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    """
+    host, card, targets = scenario.host, scenario.accelerator, scenario.targets
+    threads = "thread" if host.threads_per_core == 1 else "threads"
+    cores = "core" if host.cores == 1 else "cores"
+    parts = [
+        f"{sessions(scenario.sessions)} on a host with {host.cores} {cores} at "
+        f"{host.clock_ghz:g} GHz, {host.threads_per_core} {threads} per core, "
+        f"{host.memory_gib:,g} GiB of memory and {host.network_gbps:g} Gbit/s of network."
+    ]
+    if card.cards:
+        each = "" if card.cards == 1 else " each"
+        parts.append(
+            f"{card.cards} {'card' if card.cards == 1 else 'cards'} with "
+            f"{card.displays_per_card} display slots and "
+            f"{card.megapixels_per_s_per_card:,.0f} Mpixel/s{each}, for {card.share_pct:g} % of "
+            "the sessions."
+        )
+    else:
+        parts.append("No card.")
+    mix = [f"{role.name} {role.weight_pct:g} %" for role in scenario.roles if role.weight_pct]
+    return [
+        " ".join(parts),
+        f"Mix: {', '.join(mix)}.",
+        f"Targets: CPU demand p95 at most {targets.max_cpu_p95_pct:g} %, scheduler wait at most "
+        f"{targets.max_wait_pct:g} %, delivered frames at least {targets.min_frames_pct:g} %, "
+        f"network at most {targets.max_network_pct:g} %.",
+    ]
+
+
 def pin_sentence(pinned: Scenario, present: Scenario) -> str:
     """Return what is pinned, by what differs from the present scenario.
 
@@ -211,16 +392,17 @@ def _flat(data: dict[str, Any]) -> dict[str, str]:
         at: Any = data
         for name in path.split("."):
             at = at[name]
-        found[label] = _with_unit(at, FIELDS[path].unit)
+        unit = FIELDS[path].unit
+        found[label] = amount(at, "" if unit in label.lower() else unit)
     for activity in data["activities"]:
         for name, label in ACTIVITY_COLUMNS.items():
             unit = FIELDS[f"activities.{name}"].unit
-            found[f"{activity['name']}: {label}"] = _with_unit(activity[name], unit)
+            found[f"{activity['name']}: {label}"] = amount(activity[name], unit)
         found[f"{activity['name']}: displays"] = activity["spans"]
     for role in data["roles"]:
-        found[role["name"]] = _with_unit(role["weight_pct"], "%")
+        found[role["name"]] = amount(role["weight_pct"], "%")
         for name, label in ROLE_COLUMNS.items():
-            found[f"{role['name']}: {label}"] = _with_unit(role[name], FIELDS[f"roles.{name}"].unit)
+            found[f"{role['name']}: {label}"] = amount(role[name], FIELDS[f"roles.{name}"].unit)
         found[f"{role['name']}: display"] = role["display"]
         habit = ", ".join(f"{name} {share:g} %" for name, share in role["activity_pct"].items())
         found[f"{role['name']}: habit"] = habit
@@ -228,10 +410,6 @@ def _flat(data: dict[str, Any]) -> dict[str, str]:
     found["Day"] = f"{day['start']} to {day['end']}"
     found["Presence"] = ", ".join(f"{clock} {share:g} %" for clock, share in day["present_pct"])
     return found
-
-
-def _with_unit(amount: float, unit: str) -> str:
-    return f"{amount:g}" if unit in ("", "-") else f"{amount:g} {unit}"
 
 
 def change_sentence(before: Assessment, now: Assessment) -> str:
@@ -309,3 +487,15 @@ def sessions(count: int) -> str:
         The number. [sessions]
     """
     return f"{count} session" if count == 1 else f"{count} sessions"
+
+
+def play_about(scenario: Scenario) -> str:
+    """Return whose day is played.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    """
+    day = scenario.day
+    return f"{scenario.name}: {sessions(scenario.sessions)}, {day.start} to {day.end}"

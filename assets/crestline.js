@@ -9,6 +9,8 @@
   "use strict";
 
   const WATCHDOG_MS = 20000;
+  const AFTER_THE_CURVES_MS = 8; // so that the server takes up the curves first
+  const FRAME_MS = 8; // of drawing, after which the next chart waits for the next frame
   const SETTLED_MS = 350; // no move for so long: the address is written, the rest is asked
   const CHARTS = ["headroom", "contention", "day", "desktop"];
   const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };
@@ -29,9 +31,9 @@
   });
 
   function theme() {
-    const chosen = document.documentElement.dataset.look;
-    if (chosen === "light" || chosen === "dark") return chosen;
-    return window.matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
+    const shown = document.documentElement.dataset;
+    const dark = window.matchMedia("(prefers-color-scheme: dark)").matches;
+    return shown.look === "light" || shown.look === "dark" ? shown.look : dark ? "dark" : "light";
   }
 
   function pump(lane) {
@@ -72,7 +74,7 @@
     lanes.curve.wanted = sequence;
     lanes.day.wanted = sequence;
     pump(lanes.curve);
-    pump(lanes.day);
+    setTimeout(() => pump(lanes.day), AFTER_THE_CURVES_MS);
     clearTimeout(settleTimer);
     settleTimer = setTimeout(settled, SETTLED_MS);
   }
@@ -97,10 +99,14 @@
     const names = path.replaceAll("[", ".").replaceAll("]", "").split(".");
     let at = scenario;
     names.slice(0, -1).forEach((name) => {
-      at = at[name];
-      if (at === undefined) return;
+      at = at === undefined ? at : at[name];
     });
-    at[names[names.length - 1]] = value;
+    if (at !== undefined) at[names[names.length - 1]] = value;
+  }
+
+  function valueAt(scenario, path) {
+    const names = path.replaceAll("[", ".").replaceAll("]", "").split(".");
+    return names.reduce((at, name) => (at === undefined ? at : at[name]), scenario);
   }
 
   function numberOf(value) {
@@ -133,7 +139,8 @@
 
   function showValue(path, value) {
     const shown = document.getElementById("shown-" + path);
-    if (shown) shown.textContent = value + " " + shown.dataset.unit;
+    if (!shown) return;
+    shown.textContent = value + " " + (value === 1 ? shown.dataset.unitOne : shown.dataset.unit);
   }
 
   function clearErrors() {
@@ -142,20 +149,42 @@
     });
     document.querySelectorAll("[aria-invalid=true]").forEach((input) => {
       input.removeAttribute("aria-invalid");
+      input.removeAttribute("aria-describedby");
     });
     setText("stale", "");
     document.getElementById("results").classList.remove("stale");
   }
 
   function showError(error) {
-    const small = document.getElementById("error-" + error.field);
+    const small = errorPlace(twinOf(error.field));
     setText("stale", "Showing the last valid result. " + error.message);
     document.getElementById("results").classList.add("stale");
     if (small) {
       small.textContent = error.message;
-      const input = small.parentElement.querySelector("input");
-      if (input) input.setAttribute("aria-invalid", "true");
+      const place = small.closest("[data-whole]") || small.parentElement;
+      place.querySelectorAll("input, select").forEach((input) => {
+        input.setAttribute("aria-invalid", "true");
+        input.setAttribute("aria-describedby", small.id);
+      });
     }
+  }
+
+  /* Of two equal names the one that was changed last is told. */
+  function twinOf(field) {
+    const name = (path) => {
+      const found = controlsOfScenario().find((each) => JSON.parse(each.id).path === path);
+      return /\.name$/.test(path) && found ? found.value.trim() : null;
+    };
+    return name(field) !== null && name(field) === name(movedLast) ? movedLast : field;
+  }
+
+  /* The place for a field's error, or for that of the row or list that holds the field. */
+  function errorPlace(field) {
+    for (let path = field; path; path = path.replace(/(^|[.[])[^.[]*$/, "")) {
+      const small = document.getElementById("error-" + path);
+      if (small) return small;
+    }
+    return null;
   }
 
   function setText(id, text) {
@@ -171,19 +200,26 @@
       painted[name] = text;
       return true;
     });
-    function next() {
+    /* One chart an animation frame, or more where there is time for them in one. */
+    function next(frameStart) {
       const name = names.shift();
       if (!name) {
         done();
         return;
       }
-      requestAnimationFrame(() => {
-        const figure = figures[name];
-        lastGood[name] = figure;
-        window.Plotly.react("chart-" + name, figure.data, figure.layout, CONFIG).then(next, next);
-      });
+      const figure = figures[name];
+      lastGood[name] = figure;
+      const drawn = () => {
+        if (names.length && performance.now() - frameStart > FRAME_MS) inNextFrame();
+        else next(frameStart);
+      };
+      window.Plotly.react("chart-" + name, figure.data, figure.layout, CONFIG).then(drawn, drawn);
     }
-    next();
+    function inNextFrame() {
+      requestAnimationFrame(() => next(performance.now()));
+    }
+    if (names.length) inNextFrame();
+    else done();
   }
 
   function show(lane, envelope) {
@@ -232,19 +268,41 @@
     });
   }
 
+  /* The controls of the scenario, and what each holds. A share of a habit has no path in the
+     scenario: its role and its activity are counted, so that it follows a new name. */
+  const HABIT = /^roles\[(\d+)\]\.activity_pct\[(\d+)\]$/;
+  const POINT = /^day\.present_pct\[(\d+)\]\[(\d)\]$/;
+  const TIME = /^(([01]\d|2[0-3]):[0-5]\d|24:00)$/;
+  const CLOCK = /^day\.(start|end|present_pct\[\d+\]\[0\])$/;
+
+  function controlsOfScenario() {
+    return [...document.querySelectorAll("#controls :is(input, select)[id^='{']")];
+  }
+
+  function valueOf(control, path) {
+    if (control.type === "number" || control.type === "range") return numberOf(control.value);
+    const text = control.value.trim();
+    const time = CLOCK.test(path) ? /^(\d{1,2})(?:[:.]?(\d{2}))?$/.exec(text) : null;
+    return time ? time[1].padStart(2, "0") + ":" + (time[2] || "00") : text;
+  }
+
   /* The scenario that the controls show; the weight that was moved pushes the others aside. */
-  function gather(movedPath) {
+  function shownScenario(movedPath) {
     const scenario = structuredClone(base);
     const weights = [];
-    document.querySelectorAll("#controls input[id^='{']").forEach((input) => {
-      const id = JSON.parse(input.id);
-      const value = numberOf(input.value);
-      if (id.type === "weight") {
-        weights.push({ id: id, value: Number(value) });
-        return;
-      }
-      setPath(scenario, id.path, value);
+    const habits = scenario.roles.map(() => []);
+    const tidied = [];
+    controlsOfScenario().forEach((control) => {
+      const id = JSON.parse(control.id);
+      const value = valueOf(control, id.path);
+      const share = HABIT.exec(id.path);
+      if (id.type === "weight") weights.push({ id: id, value: Number(value) });
+      else if (share) (habits[share[1]] || [])[share[2]] = value;
+      else setPath(scenario, id.path, value);
       showValue(id.path, value);
+      if (control.type === "text" && value !== control.value) {
+        tidied.push({ control: control, value: value });
+      }
     });
     const moved = weights.findIndex((weight) => weight.id.path === movedPath);
     let balanced = weights.map((weight) => weight.value);
@@ -252,31 +310,192 @@
     weights.forEach((weight, i) => {
       setPath(scenario, weight.id.path, balanced[i]);
       showValue(weight.id.path, Math.round(balanced[i] * 10) / 10);
-    });
-    ask(scenario);
-    weights.forEach((weight, i) => {
       if (i !== moved && balanced[i] !== weight.value) {
-        window.dash_clientside.set_props(weight.id, { value: balanced[i] });
+        tidied.push({ id: weight.id, value: balanced[i] });
       }
     });
+    scenario.roles.forEach((role, i) => {
+      role.activity_pct = namedShares(scenario, i, habits[i]);
+      showSum(i, habits[i]);
+    });
+    showNames(scenario);
+    return { scenario: scenario, tidied: tidied };
+  }
+
+  /* A share of 0 that the role never had stays away, so that a link need not tell it. */
+  function namedShares(scenario, role, shares) {
+    const before = base.roles[role].activity_pct;
+    return Object.fromEntries(
+      scenario.activities
+        .map((activity, at) => [activity.name, shares[at]])
+        .filter((pair, at) => pair[1] !== 0 || Object.hasOwn(before, base.activities[at].name))
+    );
+  }
+
+  function showSum(role, shares) {
+    const shown = document.getElementById("sum-roles[" + role + "]");
+    if (!shown) return;
+    const sum = shares.reduce((whole, share) => whole + (Number(share) || 0), 0);
+    const total = Math.round(sum * 100) / 100;
+    const off = Math.round((total - 100) * 100) / 100;
+    let told = "";
+    if (off > 0.01) told = ": " + off + " too much";
+    if (off < -0.01) told = ": " + -off + " missing";
+    shown.textContent = total + " %" + told;
+    shown.dataset.off = told ? "yes" : "no";
+  }
+
+  function showNames(scenario) {
+    document.querySelectorAll("#controls [data-named]").forEach((span) => {
+      const entry = valueAt(scenario, span.dataset.named);
+      const name = Array.isArray(entry) ? entry[0] : entry ? entry.name : span.textContent;
+      if (span.textContent !== name) span.textContent = name;
+    });
+  }
+
+  function gather(movedPath) {
+    if (redrawn !== null) return; // the controls are about to show another list
+    movedLast = movedPath;
+    const shown = shownScenario(movedPath);
+    const sorted = inOrder(shown.scenario.day.present_pct);
+    if (sorted) {
+      const points = shown.scenario.day.present_pct;
+      shown.scenario.day.present_pct = sorted;
+      openEdited(shown.scenario, () => {
+        const point = POINT.exec(focused);
+        const at = point ? sorted.indexOf(points[point[1]]) : -1;
+        focusControl(point ? "day.present_pct[" + at + "][" + point[2] + "]" : focused);
+      });
+      return;
+    }
+    ask(shown.scenario);
+    shown.tidied.forEach((tidy) => {
+      if (tidy.id) window.dash_clientside.set_props(tidy.id, { value: tidy.value });
+      else retype(tidy.control, tidy.value);
+    });
+  }
+
+  /* Write into a text box as if it had been typed, so that the framework takes it for its own. */
+  function retype(control, text) {
+    Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set.call(control, text);
+    control.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
   /* Listened to before the page's framework hears of it, so that the question is on its way
      while controls are redrawn. A number box counts when it is left, a slider while it moves. */
   function listen(event) {
     const input = event.target;
-    if (base === null || !(input instanceof HTMLInputElement) || !input.id.startsWith("{")) return;
+    const known = input instanceof HTMLInputElement || input instanceof HTMLSelectElement;
+    if (base === null || !known || !input.id.startsWith("{")) return;
     if ((event.type === "input") !== (input.type === "range")) return;
     gather(JSON.parse(input.id).path);
   }
 
   function opened(found) {
-    if (found) {
+    if (found && found.error) {
+      redrawn = null;
+      showError(found.error);
+    } else if (found) {
+      if (found.edited) keepPlace();
+      else setPin(found.pin);
       base = found.scenario;
-      setPin(found.pin);
       ask(base);
+      drawControls(base, performance.now());
     }
     return window.dash_clientside.no_update;
+  }
+
+  /* ------------------------------------------------------------------ edit lists
+
+     A list that gets longer, shorter or another order is a scenario of its own: the server checks
+     it and draws the controls anew, the page then asks about it as about any other. Until they
+     are drawn no control is heard. The browser's Back button undoes such a change. */
+
+  let movedLast; // path of the control that was changed last
+  let focused = ""; // path of the control that had the focus last
+  document.addEventListener("focusin", (event) => {
+    const id = event.target.id || "";
+    focused = id.startsWith("{") ? JSON.parse(id).path : "";
+  });
+
+  let redrawn = null; // what is to be done once the controls show the changed list
+
+  function openEdited(scenario, done) {
+    const waiting = done || (() => {});
+    redrawn = waiting;
+    setTimeout(() => {
+      if (redrawn === waiting) redrawn = null; // never answered
+    }, WATCHDOG_MS);
+    window.dash_clientside.set_props("address", { data: JSON.stringify(scenario) });
+  }
+
+  function keepPlace() {
+    if (query !== null) {
+      window.history.replaceState(null, "", window.location.pathname + (query ? "?" + query : ""));
+    }
+    window.history.pushState(null, "", window.location.href);
+  }
+
+  /* The framework draws the controls a moment after it hands over the scenario. What scripts wrote
+     into them meanwhile it does not know, so that is written again. */
+  function drawControls(scenario, since) {
+    if (base !== scenario) return;
+    if (!controlsShow(scenario) && performance.now() - since < 3000) {
+      setTimeout(() => drawControls(scenario, since), 20);
+      return;
+    }
+    controlsOfScenario().forEach((control) => {
+      const id = JSON.parse(control.id);
+      if (control instanceof HTMLSelectElement) control.value = valueAt(scenario, id.path);
+      const value = valueAt(scenario, id.path);
+      showValue(id.path, id.type === "weight" ? Math.round(value * 10) / 10 : value);
+    });
+    scenario.roles.forEach((role, i) => showSum(i, Object.values(role.activity_pct)));
+    showNames(scenario);
+    const done = redrawn;
+    redrawn = null;
+    if (done) done();
+  }
+
+  function controlsShow(scenario) {
+    const lists = ["activities", "roles", "day.present_pct"];
+    const rows = (list) => document.querySelectorAll(
+      "#controls [data-edit='remove'][data-list='" + list + "']"
+    ).length;
+    return (
+      lists.every((list) => rows(list) === valueAt(scenario, list).length) &&
+      controlsOfScenario().every((control) => {
+        if (control instanceof HTMLSelectElement) return true;
+        const path = JSON.parse(control.id).path;
+        const share = HABIT.exec(path);
+        const wanted = share
+          ? shareOf(scenario.roles[share[1]], scenario.activities[share[2]].name)
+          : valueAt(scenario, path);
+        const held = control.type === "text" ? control.value : Number(control.value);
+        return held === wanted;
+      })
+    );
+  }
+
+  /* A name such as "constructor" is no share that the role has. */
+  function shareOf(role, name) {
+    return Object.hasOwn(role.activity_pct, name) ? role.activity_pct[name] : 0;
+  }
+
+  function focusControl(path) {
+    const control = controlsOfScenario().find((each) => JSON.parse(each.id).path === path);
+    if (!control) return;
+    control.focus();
+    if (control.type === "text") control.select();
+  }
+
+  /* The points sorted by time, or null where they are sorted or one cannot be read. */
+  function inOrder(points) {
+    const times = points.map((point) => point[0]);
+    const sorted = points.slice().sort((a, b) => (a[0] < b[0] ? -1 : a[0] > b[0] ? 1 : 0));
+    const once = new Set(times).size === times.length;
+    const clear = once && times.every((time) => TIME.test(time));
+    return clear && sorted.some((point, at) => point !== points[at]) ? sorted : null;
   }
 
   function readAddress() {
@@ -348,7 +567,8 @@
   const LOOKS = ["system", "light", "dark"];
   let look = 0;
   document.addEventListener("click", (event) => {
-    const stepper = event.target instanceof Element && event.target.closest("#controls button");
+    const inControls = "#controls button:not([data-edit])";
+    const stepper = event.target instanceof Element && event.target.closest(inControls);
     if (stepper && base !== null) setTimeout(gather, 0); // once the box holds its new value
     const acting = event.target instanceof Element && event.target.closest("[data-action]");
     if (acting && actions[acting.dataset.action]) actions[acting.dataset.action](acting);
@@ -388,6 +608,9 @@
     theme: theme,
     open: open, // open(query) shows another scenario on the Host page
     setText: setText,
+    shown: () => (base === null || redrawn !== null ? null : shownScenario().scenario),
+    openEdited: openEdited, // openEdited(scenario, done) redraws the controls, then calls done
+    focusControl: focusControl, // focusControl(path of a number or text of the scenario)
   };
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     crestline: { opened: opened, read_address: readAddress },

@@ -5,8 +5,10 @@ and the same host at the number of sessions asked for. `what_if` answers what is
 every meeting: one card lost, one core fewer, no SMT. `one_desktop` shows single activities.
 """
 
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -20,6 +22,10 @@ from model.saturation import SaturationCurve, saturation_curve
 from model.scenario import Scenario, canonical, load
 from model.sessions import Role
 from model.targets import RatedLoad, first_look, rate, rated_load, without_a_card
+
+_Asked = tuple[str, Arm, int]  # a scenario's text, the arm, the most sessions
+_Answered = tuple[SaturationCurve, RatedLoad]
+Work = Callable[[Callable[[_Asked], _Answered], list[_Asked]], Iterable[_Answered]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,20 +59,24 @@ class Assessment:
         return self.gain_sessions / without * 100 if without else None
 
 
-def assess(scenario: Scenario) -> Assessment:
+def assess(scenario: Scenario, work: Work = map) -> Assessment:
     """Return the answer for one scenario, both arms.
 
     Parameters
     ----------
     scenario : Scenario
         The scenario.
+    work : callable
+        work(function, items) gives the function's result for each item, in their order: `map`,
+        or the map of several processes that take an arm each.
     """
     horizon = min(first_look(scenario), MOST_SESSIONS)
     while True:
         most = _round_up(max(horizon, round(1.1 * scenario.sessions)))
-        answers = {arm: _one_arm(_text_of(scenario, arm), arm, most) for arm in ARMS}
-        curves = {arm: curve for arm, (curve, _) in answers.items()}
-        rated = {arm: load for arm, (_, load) in answers.items()}
+        asked = [(_text_of(scenario, arm), arm, most) for arm in ARMS]
+        answers = _KNOWN.answers(asked, work)
+        curves = {arm: curve for arm, (curve, _) in zip(ARMS, answers, strict=True)}
+        rated = {arm: load for arm, (_, load) in zip(ARMS, answers, strict=True)}
         if all(r.limit for r in rated.values()) or most >= MOST_SESSIONS:
             break
         horizon = min(2 * most, MOST_SESSIONS)
@@ -83,11 +93,44 @@ def _text_of(scenario: Scenario, arm: Arm) -> str:
     return canonical(scenario.model_copy(update=changes))
 
 
-@lru_cache(maxsize=8)
-def _one_arm(scenario_text: str, arm: Arm, most: int) -> tuple[SaturationCurve, RatedLoad]:
+def one_arm(asked: _Asked) -> _Answered:
+    """Return curve and rated load of one arm; a process that shares the work can be given it.
+
+    Parameters
+    ----------
+    asked : tuple
+        Canonical scenario as JSON text, arm, and the most sessions to look at. [sessions]
+    """
+    scenario_text, arm, most = asked
     scenario = load(scenario_text)
     curve = saturation_curve(scenario, arm, np.arange(1, most + 1))
     return curve, rate(scenario, curve)
+
+
+class _Recent:
+    """The last few arms that were worked out: an arm that a slider leaves alone costs nothing."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._answers: OrderedDict[_Asked, _Answered] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def answers(self, asked: list[_Asked], work: Work) -> list[_Answered]:
+        """Return all answers, working out those that are not known."""
+        with self._lock:
+            found = {key: self._answers[key] for key in asked if key in self._answers}
+        missing = [key for key in asked if key not in found]
+        found |= dict(zip(missing, work(one_arm, missing), strict=True))
+        with self._lock:
+            for key in asked:
+                self._answers[key] = found[key]
+                self._answers.move_to_end(key)
+            while len(self._answers) > self._most:
+                self._answers.popitem(last=False)
+        return [found[key] for key in asked]
+
+
+_KNOWN = _Recent(8)
 
 
 @dataclass(frozen=True)

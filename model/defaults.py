@@ -51,6 +51,8 @@ MOST_SESSIONS = 100_000
 MOST_CORES = 4_096
 MOST_ROLES = 50
 MOST_ACTIVITIES = 50
+MOST_POINTS = 200  # of the presence curve
+MOST_MEASURED = 400  # numbers of a scenario that are marked as measured
 BURST_PHASES = 9
 BURST_PHASES_PROVENANCE = (
     "our choice: work varies from frame to frame and burst to burst with a coefficient of "

@@ -42,6 +42,20 @@ class DemandLaw:
     overload_probability: FloatArray
 
 
+def in_one_lattice(sessions: Any, some: Any) -> Any:
+    """Return which numbers of sessions share a lattice with some of them.
+
+    Parameters
+    ----------
+    sessions : array of whole numbers
+        Numbers of sessions. [sessions]
+    some : array of bool, same shape
+        Which of them are wanted.
+    """
+    number = np.searchsorted([1, *[upto for upto, _ in _LATTICES]], sessions)
+    return np.isin(number, number[some])
+
+
 def demand_law(chance: Any, demand: Any, sessions: Any, capacity: float) -> DemandLaw:
     """Return the law of the demand of N independent sessions.
 
@@ -69,10 +83,10 @@ def demand_law(chance: Any, demand: Any, sessions: Any, capacity: float) -> Dema
     chance = np.asarray(chance, dtype=float)
     demand = np.asarray(demand, dtype=float)
     numbers = np.asarray(sessions, dtype=np.int64)
-    quantiles, lattices = _laws(chance.tobytes(), demand.tobytes(), numbers.tobytes())
+    quantiles, lattices = _laws(chance, demand, numbers)
     overload = np.where(numbers == 1, float(chance[demand > capacity].sum()), 0.0)
-    for lattice in lattices:
-        overload[lattice.at] = lattice.chance_above(capacity)
+    for at, lattice in lattices:
+        overload[at] = lattice.chance_above(capacity)
     mean = np.asarray(float(chance @ demand) * numbers, dtype=float)
     p50, p95, p99 = quantiles.T
     return DemandLaw(mean, p50, p95, p99, np.clip(overload, 0, 1))
@@ -82,20 +96,10 @@ def demand_law(chance: Any, demand: Any, sessions: Any, capacity: float) -> Dema
 class _Lattice:
     """Cumulative laws of several numbers of sessions, each from its own starting point."""
 
-    at: Any
     cumulative: FloatArray
     start: Any
     delta: float
-
-    def quantiles(self) -> FloatArray:
-        """The quantiles of each law, read off between the points."""
-        found = np.empty((len(self.cumulative), len(_QUANTILES)))
-        for row, cumulative in enumerate(self.cumulative):
-            above = np.searchsorted(cumulative, np.array(_QUANTILES) - 1e-12)
-            before = np.where(above > 0, cumulative[above - 1], 0.0)
-            part = (np.array(_QUANTILES) - before) / (cumulative[above] - before)
-            found[row] = np.maximum(self.start[row] + above - 1 + np.clip(part, 0, 1), 0)
-        return found * self.delta
+    quantiles: FloatArray
 
     def chance_above(self, capacity: float) -> FloatArray:
         """The chance of each law to exceed a capacity."""
@@ -106,11 +110,10 @@ class _Lattice:
         return above
 
 
-@lru_cache(maxsize=8)  # the demand without a card bounds the other arm's; cores do not matter
-def _laws(chances: bytes, demands: bytes, sessions: bytes) -> tuple[FloatArray, list[_Lattice]]:
-    chance: FloatArray = np.frombuffer(chances)
-    demand: FloatArray = np.frombuffer(demands)
-    numbers = np.frombuffer(sessions, dtype=np.int64)
+def _laws(
+    chance: FloatArray, demand: FloatArray, numbers: npt.NDArray[np.int64]
+) -> tuple[FloatArray, list[tuple[Any, _Lattice]]]:
+    """Quantiles, and the lattices with the places of their numbers."""
     quantiles = np.zeros((len(numbers), len(_QUANTILES)))
     lattices = []
     below = 1
@@ -118,19 +121,23 @@ def _laws(chances: bytes, demands: bytes, sessions: bytes) -> tuple[FloatArray, 
         at = np.flatnonzero((numbers > below) & (numbers <= upto))
         below = upto
         if at.size and demand.max() > 0:
-            lattices.append(_lattice(chance, demand, numbers, at, upto, points))
-            quantiles[at] = lattices[-1].quantiles()
+            inside = numbers[at].tobytes()
+            found = _lattice(chance.tobytes(), demand.tobytes(), inside, upto, points)
+            lattices.append((at, found))
+            quantiles[at] = found.quantiles
     order = np.argsort(demand, kind="stable")
     index = np.searchsorted(np.cumsum(chance[order]), np.array(_QUANTILES) - 1e-12)
     quantiles[numbers == 1] = demand[order][np.minimum(index, len(order) - 1)]
-    quantiles.setflags(write=False)
     return quantiles, lattices
 
 
+@lru_cache(maxsize=12)  # the demand without a card bounds the other arm's; cores do not matter
 def _lattice(
-    chance: FloatArray, demand: FloatArray, all_numbers: Any, at: Any, most: int, points: int
+    chances: bytes, demands: bytes, sessions: bytes, most: int, points: int
 ) -> _Lattice:
-    numbers = all_numbers[at]
+    chance: FloatArray = np.frombuffer(chances)
+    demand: FloatArray = np.frombuffer(demands)
+    numbers = np.frombuffer(sessions, dtype=np.int64)
     mean, largest = float(chance @ demand), float(demand.max())
     spread = float(np.sqrt(max(float(chance @ (demand - mean) ** 2), 0.0)))
     length = min((most + 1) * largest, _STANDARD_DEVIATIONS * spread * most**0.5 + 8 * largest)
@@ -152,11 +159,25 @@ def _lattice(
 
     start = np.maximum(np.floor(mean * numbers / delta - points / 2), 0).astype(int)
     start[(numbers * largest / delta) < points - 1] = 0
-    order = (start[:, None] + np.arange(points)) % points
-    cumulative = np.cumsum(np.maximum(np.take_along_axis(law, order, axis=1), 0), axis=1)
+    cumulative = np.empty_like(law)
+    for row, first in enumerate(start % points):
+        cumulative[row, : points - first] = law[row, first:]
+        cumulative[row, points - first :] = law[row, :first]
+    np.maximum(cumulative, 0, out=cumulative)
+    np.cumsum(cumulative, axis=1, out=cumulative)
     cumulative /= cumulative[:, -1:]
+    return _Lattice(cumulative, start, delta, _quantiles(cumulative, start) * delta)
 
-    return _Lattice(at, cumulative, start, delta)
+
+def _quantiles(cumulative: FloatArray, start: Any) -> FloatArray:
+    """The quantiles of each law, read off between the points of the lattice."""
+    wanted = np.array(_QUANTILES) - 1e-12
+    rows = np.arange(len(cumulative))[:, None]
+    above = np.array([np.searchsorted(law, wanted) for law in cumulative])
+    before = np.where(above > 0, cumulative[rows, above - 1], 0.0)
+    part = (np.array(_QUANTILES) - before) / (cumulative[rows, above] - before)
+    found: FloatArray = np.maximum(start[:, None] + above - 1 + np.clip(part, 0, 1), 0)
+    return found
 
 
 def _power(base: Any, exponent: int) -> Any:

@@ -5,6 +5,7 @@
         +-- InputError      a value outside its range: which field, which value, what would do
                             (a ValueError too, so that a check inside a record can raise it)
             +-- LinkError   the same for a link, with the step of reading it that failed
+            +-- MeasurementError    the same for a log, with its row and column
 
 The message is always one line: "cores is 0; expected a whole number from 1 to 512."
 """
@@ -64,6 +65,41 @@ class LinkError(InputError):
         super().__init__(field, value, expected)
         self.args = (field, value, expected, step)
         self.step = step
+
+
+class MeasurementError(InputError):
+    """A log of measurements that cannot be read or used.
+
+    Parameters
+    ----------
+    log : str
+        The log's name, or the answer that is missing: "trial.csv", "mapping.encode_base".
+    value : object
+        The cell, or whatever will not do.
+    expected : str
+        What would do, to be read after "expected": the cure.
+    row : int or None
+        The row as a spreadsheet counts, the first being 1; None where no single row is at fault.
+    column : str or None
+        The column's name; None where no single column is at fault.
+    """
+
+    def __init__(
+        self,
+        log: str,
+        value: object,
+        expected: str,
+        row: int | None = None,
+        column: str | None = None,
+    ) -> None:
+        place = [log]
+        place += [f"row {row}"] if row is not None else []
+        place += [f'column "{column}"'] if column is not None else []
+        super().__init__(", ".join(place), value, expected)
+        self.args = (log, value, expected, row, column)
+        self.log = log
+        self.row = row
+        self.column = column
 
 
 def check_above(name: str, value: object, low: float, unit: str = "") -> None:

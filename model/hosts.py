@@ -26,6 +26,8 @@ SAMPLED_HOSTS = 800  # our choice: enough for the p99 of what cannot be computed
 _FEWEST_HOSTS = 64
 _MOST_CELLS = 4_000_000  # hosts times sessions, and hosts times kinds times steps
 _COLUMNS = 256  # sessions drawn from one stream
+_ALL = 65_536  # random whole numbers lie below it
+_FEW = 3  # added sessions that are sooner counted one by one
 _SEED = 20_260_101
 
 
@@ -255,7 +257,7 @@ def sampled_hosts(scenario: Scenario, of: Kinds, arm: Arm, most: int) -> Sampled
     place of the session: every scenario, arm and process sees the same ones.
     """
     card = scenario.accelerator
-    entitled_below = round(card.share_pct / 100 * 65_536)
+    entitled_below = round(card.share_pct / 100 * _ALL)
     use_card = arm == "offloaded" and card.slots > 0 and entitled_below > 0
     last = int(steps_to(most)[-1])
     cells = max(last, 2 * len(of.chance) * len(steps_to(last)))
@@ -265,7 +267,7 @@ def sampled_hosts(scenario: Scenario, of: Kinds, arm: Arm, most: int) -> Sampled
             last,
             hosts,
             card if use_card else None,
-            entitled_below if use_card else 65_536,
+            entitled_below if use_card else _ALL,
             of.chance.tobytes(),
             of.moving.tobytes(),
             of.pixel_rate_mpx_s.tobytes(),
@@ -296,20 +298,17 @@ def _sampled(asked: _Asked) -> SampledHosts:
     demand = np.frombuffer(asked.demand)
     first = np.concatenate([[0], np.cumsum(moving + 1)[:-1]])
     shape = (len(ladder), asked.hosts)
-    split = asked.entitled_below < 65_536
-    counts = _counts(asked.chance, asked.most, asked.hosts, asked.entitled_below if split else 0)
+    everyone = _counts(asked.chance, asked.most, asked.hosts, _ALL)
     network = np.frombuffer(asked.network).astype(np.float32)
-    everyone = counts[: len(moving)] + counts[len(moving) :] if split else counts
     flat = everyone.reshape(len(moving), -1)
     streams = (network @ flat).reshape(shape)
     slots_used = pixels_used = np.zeros(len(ladder))
     binds = np.zeros(len(ladder), dtype=bool)
     if asked.card is None:
-        by_kind, present = counts, first
+        by_kind, present = everyone, first
     else:
         rates = np.frombuffer(asked.pixel_rate)
-        barred = counts[: len(moving)] if split else None
-        entitled = counts[len(moving) :] if split else counts
+        entitled = _counts(asked.chance, asked.most, asked.hosts, asked.entitled_below)
         displays = (moving.astype(np.float32) @ flat).reshape(shape).max(axis=1)
         pixels = ((moving * rates).astype(np.float32) @ flat).reshape(shape).max(axis=1)
         binds = (displays > asked.card.slots) | (
@@ -317,7 +316,7 @@ def _sampled(asked: _Asked) -> SampledHosts:
         )
         present = np.arange(len(demand))
         by_kind, slots_used, pixels_used = _with_card(
-            asked.card, moving, rates, first, entitled, barred, binds
+            asked.card, moving, rates, first, everyone, entitled, binds
         )
     drawn = (demand[present].astype(np.float32) @ by_kind.reshape(len(present), -1)).reshape(shape)
     # Hosts of the same demand stay in their order; unlike keys make the fast sort exact.
@@ -325,9 +324,8 @@ def _sampled(asked: _Asked) -> SampledHosts:
     edges = np.round(GROUP_EDGES * asked.hosts).astype(int)
     size = np.diff(edges)
     group_of_rank = np.repeat(np.arange(len(size)), size)
-    group = np.empty(shape, dtype=np.int64)
-    np.put_along_axis(group, order, np.broadcast_to(group_of_rank, shape), axis=1)
-    member = (group[:, None, :] == np.arange(len(size))[None, :, None]).astype(np.float32)
+    member = np.zeros((len(ladder), len(size), asked.hosts), dtype=np.float32)
+    member[np.arange(len(ladder))[:, None], group_of_rank, order] = 1
     grouped = np.zeros((len(ladder), len(size), len(demand)))
     grouped[..., present] = (member @ by_kind.transpose(1, 2, 0)) / size[None, :, None]
     return SampledHosts(
@@ -342,28 +340,34 @@ def _sampled(asked: _Asked) -> SampledHosts:
     )
 
 
-@lru_cache(maxsize=4)  # both arms of a scenario ask for the same counts
+@lru_cache(maxsize=4)  # both arms, and every accelerator share, ask for everyone's counts
 def _counts(
     chance: bytes, most: int, hosts: int, entitled_below: int
 ) -> npt.NDArray[np.float32]:
-    """Sessions by state (then by entitled state): shape (states, steps, hosts)."""
+    """Entitled sessions by state: shape (states, steps, hosts)."""
     cumulative = np.cumsum(np.frombuffer(chance))
     states = len(cumulative)
-    table = np.searchsorted(cumulative, (np.arange(65_536) + 0.5) / 65_536)
-    table = np.minimum(table, states - 1).astype(np.int32)
+    borders = np.clip(np.ceil(cumulative * 65_536 - 0.5), 0, 65_536).astype(int)
+    borders[-1] = 65_536
+    table = np.repeat(np.arange(states), np.diff(borders, prepend=0))
     ladder = steps_to(most)
-    groups = 2 * states if entitled_below else states
-    counts = np.zeros((groups, len(ladder), hosts), dtype=np.float32)
-    place = np.arange(hosts, dtype=np.int32)[:, None]
+    counts = np.zeros((states, len(ladder), hosts), dtype=np.float32)
+    place = np.arange(hosts)
     done = 0
     for step, upto in enumerate(ladder):
         group = table[_uniforms(hosts, done, int(upto), 0)]
-        if entitled_below:
-            group = group + states * (_uniforms(hosts, done, int(upto), 1) < entitled_below)
-        flat = np.bincount((group * hosts + place).ravel(), minlength=hosts * groups)
-        counts[:, step] = flat.reshape(groups, hosts)
+        one = None  # who of them is entitled
+        if entitled_below < _ALL:
+            one = _uniforms(hosts, done, int(upto), 1) < entitled_below
         if step:
-            counts[:, step] += counts[:, step - 1]
+            counts[:, step] = counts[:, step - 1]
+        if upto - done <= _FEW:
+            for column, each in enumerate(group.T):
+                counts[each, step, place] += 1 if one is None else one[:, column]
+        else:
+            cells = group * hosts + place[:, None]
+            chosen = cells.ravel() if one is None else cells[one]
+            counts[:, step] += np.bincount(chosen, minlength=hosts * states).reshape(states, hosts)
         done = int(upto)
     counts.setflags(write=False)
     return counts
@@ -374,8 +378,8 @@ def _with_card(
     moving: IntArray,
     rates: FloatArray,
     first: IntArray,
+    everyone: npt.NDArray[np.float32],
     entitled: npt.NDArray[np.float32],
-    barred: npt.NDArray[np.float32] | None,
     binds: npt.NDArray[np.bool_],
 ) -> tuple[npt.NDArray[np.float32], FloatArray, FloatArray]:
     """Serve the displays in motion of entitled sessions and count sessions by kind."""
@@ -404,9 +408,9 @@ def _with_card(
                 by_kind[kind + part, begin:] = here
                 none = none - here
             by_kind[kind, begin:] = none
-    if barred is not None:
+    if entitled is not everyone:
         for state, start in enumerate(first):
-            by_kind[start] += barred[state]
+            by_kind[start] += everyone[state] - entitled[state]
     return by_kind, slots, pixels
 
 

@@ -274,7 +274,7 @@ def _solved(
 
 _PARTS = 4  # stations of like load are solved together: the busiest need the widest laws
 _MOST_NEWTON_STEPS = 40
-_POOLED_SETTLED = 1e-4
+_POOLED_SETTLED = 1e-3
 _LEAST_VARIANCE = 1e-30
 _FAR = 12.0  # standard deviations beyond which no source is ever seen waiting
 

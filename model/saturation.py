@@ -12,13 +12,14 @@ import numpy.typing as npt
 
 from model.cpu import capacity_curve
 from model.defaults import MOST_SESSIONS
-from model.demand import DemandLaw, demand_law
+from model.demand import DemandLaw, demand_law, in_one_lattice
 from model.errors import InputError
 from model.hosts import BUSY_GROUP, Arm, Kinds, SampledHosts, check_arm, kinds, sampled_hosts
 from model.paced import delivered_share, pooled_stations
 from model.scenario import Scenario
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +56,7 @@ class SaturationCurve:
     """
 
     arm: Arm
-    sessions: npt.NDArray[np.int64]
+    sessions: IntArray
     cpu_mean_pct: FloatArray
     cpu_p50_pct: FloatArray
     cpu_p95_pct: FloatArray
@@ -160,11 +161,12 @@ def _demand(
     card = scenario.accelerator
     share = card.share_pct / 100 if arm == "offloaded" and card.slots > 0 else 0.0
     share = round(share * 65_536) / 65_536  # as the sample draws it
-    best = _exact(of, share, hosts, capacity)
+    best = _exact(of, share, hosts.sessions, capacity)
     values = {name: getattr(best, name).copy() for name in _DEMAND_FIELDS}
     binds = hosts.limit_binds
     if binds.any():
-        worst = _exact(of, 0.0, hosts, capacity)
+        wide = in_one_lattice(hosts.sessions, binds)
+        worst = _exact(of, 0.0, hosts.sessions[wide], capacity)
         drawn = hosts.demand
         sampled = {
             "mean": drawn.mean(axis=1),
@@ -174,7 +176,7 @@ def _demand(
             "overload_probability": (drawn > capacity).mean(axis=1),
         }
         for name, value in sampled.items():
-            one, other = getattr(best, name)[binds], getattr(worst, name)[binds]
+            one, other = getattr(best, name)[binds], getattr(worst, name)[binds[wide]]
             values[name][binds] = np.clip(value, np.minimum(one, other), np.maximum(one, other))
     values = {name: np.maximum.accumulate(value) for name, value in values.items()}
     overload = values.pop("overload_probability")
@@ -185,12 +187,12 @@ def _demand(
 _DEMAND_FIELDS = ("mean", "p50", "p95", "p99", "overload_probability")
 
 
-def _exact(of: Kinds, share: float, hosts: SampledHosts, capacity: float) -> DemandLaw:
+def _exact(of: Kinds, share: float, sessions: IntArray, capacity: float) -> DemandLaw:
     """The demand if every entitled display had its slot."""
     chance = np.concatenate([of.chance * share, of.chance * (1 - share)])
     demand = np.concatenate([of.demand[of.first + of.moving], of.demand[of.first]])
     keep = chance > 0
-    return demand_law(chance[keep], demand[keep], hosts.sessions, capacity)
+    return demand_law(chance[keep], demand[keep], sessions, capacity)
 
 
 def _contention(scenario: Scenario, of: Kinds, hosts: SampledHosts) -> dict[str, FloatArray]:

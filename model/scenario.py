@@ -6,10 +6,18 @@ a text, `dump` writes it, `default` is the shipped example.
 
 import datetime as dt
 import json
+import re
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from model import defaults
 from model.accelerator import Accelerator
@@ -102,8 +110,83 @@ class Targets(Record):
     max_network_pct: float = number("targets.max_network_pct")
 
 
+MEASURABLE = (  # numbers of an activity that a measurement can give, in their standing order
+    "app_burst_ms",
+    "app_bursts_per_s",
+    "frame_rate_hz",
+    "software_ms_per_frame",
+    "offloaded_ms_per_frame",
+    "network_mbps",
+)
+LONGEST_SOURCE = 120
+_MEASURED_PATH = re.compile(rf"activities\[(.+)\]\.({'|'.join(MEASURABLE)})", re.ASCII)
+
+
+def measured_path(activity: str, number_name: str) -> str:
+    """Return the path under which a measured number of an activity is known.
+
+    Parameters
+    ----------
+    activity : str
+        The activity's name: marks follow it when the list of activities changes.
+    number_name : str
+        One of `MEASURABLE`.
+    """
+    return f"activities[{activity}].{number_name}"
+
+
+def _checked_path(path: str) -> str:
+    if _MEASURED_PATH.fullmatch(path) is None:
+        named = ", ".join(MEASURABLE)
+        raise InputError("", path, f'"activities[NAME].NUMBER" with one of {named}')
+    return path
+
+
+def _checked_source(source: str) -> str:
+    if not source.strip() or not source.isprintable() or source != source.strip():
+        raise InputError("", source, "printable text without blanks around it")
+    return source
+
+
+Measurable = Annotated[float, Field(ge=0, le=1e9)]
+
+
+class Measured(Record):
+    """Says of one number of a scenario that it was measured, how well, and in which log."""
+
+    path: Annotated[str, Field(max_length=150), AfterValidator(_checked_path)]
+    value: Measurable
+    low: Measurable
+    high: Measurable
+    source: Annotated[
+        str, Field(min_length=1, max_length=LONGEST_SOURCE), AfterValidator(_checked_source)
+    ]
+
+    @model_validator(mode="after")
+    def _interval_holds_value(self) -> "Measured":
+        if not self.low <= self.value:
+            raise InputError("low", self.low, f"at most the value, {self.value:g}")
+        if not self.high >= self.value:
+            raise InputError("high", self.high, f"at least the value, {self.value:g}")
+        return self
+
+    @property
+    def activity(self) -> str:
+        """The activity whose number it is."""
+        return self.path[len("activities[") : self.path.rindex("].")]
+
+    @property
+    def number_name(self) -> str:
+        """Which of the activity's numbers, one of `MEASURABLE`."""
+        return self.path[self.path.rindex("].") + 2 :]
+
+
 class Scenario(Record):
-    """All inputs together: one host, the people on it, their day and the targets."""
+    """All inputs together: one host, the people on it, their day and the targets.
+
+    `measured` marks numbers that a log gave. A mark whose number has since been changed, or whose
+    activity is gone, says nothing true any more and is left out when the scenario is made.
+    """
 
     version: Literal[1] = 1
     name: Name
@@ -123,6 +206,29 @@ class Scenario(Record):
     ]
     day: Day
     targets: Targets = Field(default_factory=Targets)
+    measured: Annotated[
+        tuple[Measured, ...],
+        Field(max_length=defaults.MOST_MEASURED),
+        BeforeValidator(_tuple),
+    ] = ()
+
+    @field_validator("measured")
+    @classmethod
+    def _marks_still_true(
+        cls, marks: tuple[Measured, ...], info: ValidationInfo
+    ) -> tuple[Measured, ...]:
+        activities: tuple[Activity, ...] = info.data.get("activities", ())
+        by_path: dict[str, Measured] = {}
+        for mark in marks:
+            if by_path.setdefault(mark.path, mark) is not mark:
+                raise InputError("", mark.path, "each number marked as measured once")
+        true = []
+        for activity in activities:
+            for name in MEASURABLE:
+                known = by_path.get(measured_path(activity.name, name))
+                if known is not None and known.value == getattr(activity, name):
+                    true.append(known)
+        return tuple(true)
 
     @model_validator(mode="after")
     def _totals_and_names(self) -> "Scenario":
@@ -198,6 +304,8 @@ def to_data(scenario: Scenario) -> dict[str, Any]:
             for activity in scenario.activities
             if activity.name in habit
         }
+    if not data["measured"]:  # scenarios without measurements read and link as they always did
+        del data["measured"]
     return data
 
 

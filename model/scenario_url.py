@@ -8,7 +8,8 @@ reads it back to the last digit, or says in one sentence what is wrong with the 
 Single values have names of their own. "a3.soft" is a field of activity 3, "r0.w" one of role 0,
 both counted from 0; "a3=scrolling~20~..." gives all fields of one, in the order of the tables
 below; "na" and "nr" are the numbers of activities and roles where they differ from the default.
-A role's "p" holds its shares in the order of the activities, nothing where it has none. The
+A role's "p" holds its shares in the order of the activities, nothing where it has none.
+"m.a3.soft=28~34~log.csv" marks a number as measured: its interval and the log's name. The
 version stands last, so that a link that was cut short has none and is refused.
 
 These names and their order are kept for ever, and so is the default that version 1 counts from:
@@ -21,7 +22,15 @@ from urllib.parse import quote_plus, unquote_plus
 
 from model.defaults import FIELDS, MOST_ACTIVITIES, MOST_ROLES
 from model.errors import InputError, LinkError
-from model.scenario import VERSION, Scenario, default, from_data, to_data
+from model.scenario import (
+    MEASURABLE,
+    VERSION,
+    Scenario,
+    default,
+    from_data,
+    measured_path,
+    to_data,
+)
 
 LONGEST_LINK = 16_384  # characters; a custom mix of 8 roles and 10 activities has about 1,200
 
@@ -78,6 +87,8 @@ _LISTS = {"a": ("activities", _ACTIVITY), "r": ("roles", _ROLE)}
 _MOST = {"a": MOST_ACTIVITIES, "r": MOST_ROLES}
 _TEXTS = {"name", "spans", "display"}
 
+_MARK = re.compile(r"m\.a(0|[1-9][0-9]?)\.([a-z]+)")
+_MARKED = {short: name for short, name in _ACTIVITY.items() if name in MEASURABLE}
 _ELEMENT = re.compile(r"([ar])(0|[1-9][0-9]?)(?:\.([a-z]+))?")
 _NUMBER = re.compile(r"-?[0-9]{1,40}(\.[0-9]{1,40})?(e-?[0-9]{1,3})?")
 _WHOLE = re.compile(r"-?[0-9]{1,40}")
@@ -119,6 +130,7 @@ def to_query(scenario: Scenario) -> str:
         for index, element in enumerate(elements):
             before = known[index] if index < len(known) else None
             items += _element(f"{letter}{index}", names, element, before)
+    items += _marks(data)
     if not items:
         return ""
     items.append(("v", str(VERSION)))
@@ -155,6 +167,7 @@ def from_query(text: str) -> Scenario:
 
     data = to_data(default())
     names_before = [activity["name"] for activity in data["activities"]]
+    marks = {key: items.pop(key) for key in list(items) if key.startswith("m.")}
     counts = {letter: _resized(letter, data, items) for letter in _LISTS}
     for letter, (field, _) in _LISTS.items():
         for index, element in enumerate(data[field]):
@@ -172,6 +185,8 @@ def from_query(text: str) -> Scenario:
         else:
             _read_element(key, value, data, counts)
     _name_shares(data, names_before)
+    for key, value in marks.items():
+        _read_mark(key, value, data)
     try:
         return from_data(data)
     except InputError as error:
@@ -215,6 +230,18 @@ def _element(
         if element[field] != before[field]
     ]
     return min(single, whole, key=lambda items: sum(len(k) + len(_quoted(t)) + 2 for k, t in items))
+
+
+def _marks(data: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return what was measured: the interval and the log; the value stands with its activity."""
+    index = {activity["name"]: at for at, activity in enumerate(data["activities"])}
+    short = {name: key for key, name in _MARKED.items()}
+    items = []
+    for mark in data.get("measured", ()):
+        activity, _, name = mark["path"].removeprefix("activities[").rpartition("].")
+        text = f"{_written(mark['low'])}~{_written(mark['high'])}~{mark['source']}"
+        items.append((f"m.a{index[activity]}.{short[name]}", text))
+    return items
 
 
 def _written(value: Any) -> str:
@@ -300,6 +327,26 @@ def _read_element(key: str, value: str, data: dict[str, Any], counts: dict[str, 
         name: _read(f"{field}.{name}", f"{path}.{name}", part)
         for name, part in zip(names.values(), parts, strict=True)
     }
+
+
+def _read_mark(key: str, value: str, data: dict[str, Any]) -> None:
+    """Put the value of "m.a3.soft" into the list of what was measured."""
+    match = _MARK.fullmatch(key)
+    if match is None or match[2] not in _MARKED:
+        expected = "a name that links of this version have, as m.a3.soft"
+        raise LinkError(key[:40], value, expected, "unknown field")
+    at, name = int(match[1]), _MARKED[match[2]]
+    if at >= len(data["activities"]):
+        expected = f"a number below {len(data['activities'])} in its name"
+        raise LinkError(key, value, f"{expected}, as there are so many activities", "unknown field")
+    parts = value.split("~", 2)  # from the left: a log's name may hold the sign itself
+    if len(parts) != 3 or not all(_NUMBER.fullmatch(part) for part in parts[:2]):
+        raise LinkError(key, value, 'low, high and the log, as "28~34~log.csv"', "malformed")
+    activity = data["activities"][at]
+    low, high = (int(part) if _WHOLE.fullmatch(part) else float(part) for part in parts[:2])
+    path = measured_path(activity["name"], name)
+    mark = {"path": path, "value": activity[name], "low": low, "high": high, "source": parts[2]}
+    data.setdefault("measured", []).append(mark)
 
 
 def _name_shares(data: dict[str, Any], names_before: list[str]) -> None:

@@ -1,9 +1,8 @@
 """How long do vCPUs wait and do frames still flow as sessions are added?"""
 
 from app.figures.headroom import ghosts, marks, shown_points
-from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded
+from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded, shown_arms
 from model.assess import Assessment
-from model.hosts import ARMS
 
 
 def contention_figure(
@@ -23,9 +22,9 @@ def contention_figure(
     at = shown_points(assessment)
     targets = assessment.scenario.targets
     traces = ghosts(pinned, "frames_busy_pct", theme) + ghosts(pinned, "wait_busy_pct", theme, "y2")
-    for arm in reversed(ARMS):  # the dashed line on top, so that both show where they are equal
+    for arm in shown_arms(assessment.scenario):
         curve = assessment.curves[arm]
-        look = {"color": theme.colour(arm), "dash": DASH[arm], "width": 2.5}
+        look = {"color": theme.colour(arm), "dash": DASH[arm], "width": theme.thick(2.5)}
         x = curve.sessions[at].tolist()
         traces.append(
             {
@@ -60,7 +59,7 @@ def contention_figure(
                    "unifiedhovertitle": {"text": "%{x} sessions"}},
             yaxis={"range": [0, 104], "domain": [0.54, 1]},
             yaxis2={"range": [0, top], "domain": [0, 0.46], "anchor": "x",
-                    "title": {"text": "vCPU wait [%]", "standoff": 8}},
+                    "title": {"text": "vCPU wait [%]", "standoff": theme.room(8)}},
             shapes=[*lines, frames[0], wait[0]],
             annotations=[*labels, frames[1], wait[1]],
         ),

@@ -1,12 +1,20 @@
 """What does one desktop use, activity by activity, with and without the card?"""
 
-from app.theme import ARM_LABEL, Figure, Theme, layout, rounded
+from collections.abc import Sequence
+
+from app.theme import ARM_LABEL, Figure, Theme, layout, plain, rounded
 from model.assess import DesktopActivity
-from model.hosts import ARMS
+from model.hosts import ARMS, Arm
+
+MOST_CHARACTERS = 20  # of a name beside its bars
+_ROOM = {"l": 150, "r": 18, "t": 30, "b": 48}  # beside type of 13 px
 
 
 def desktop_figure(
-    activities: list[DesktopActivity], theme: Theme, pinned: list[DesktopActivity] | None = None
+    activities: list[DesktopActivity],
+    theme: Theme,
+    pinned: list[DesktopActivity] | None = None,
+    arms: Sequence[Arm] = ARMS,
 ) -> Figure:
     """Return bars of application work and display encoding for each activity.
 
@@ -17,11 +25,13 @@ def desktop_figure(
     theme : Theme
         The look.
     pinned : list of DesktopActivity or None
-        What is pinned; its encoding without the card is marked on the bars.
+        What is pinned; its encoding is marked on the bars.
+    arms : sequence of str
+        The arms drawn; without a card there is only one.
     """
     names = [row.activity for row in activities]
     traces = []
-    for arm in ARMS:
+    for arm in arms:
         traces.append(
             {
                 "type": "bar", "orientation": "h", "name": f"encoding {ARM_LABEL[arm]}",
@@ -53,10 +63,23 @@ def desktop_figure(
             barmode="group", bargap=0.25, hovermode="y unified", showlegend=True,
             legend={"orientation": "h", "x": 1, "xanchor": "right", "y": 1, "yanchor": "bottom",
                     "traceorder": "normal"},
-            margin={"l": 150, "r": 18, "t": 30, "b": 48},
-            xaxis={"range": [0, 60]}, yaxis={"autorange": "reversed", "title": {"text": ""}},
+            margin={side: theme.room(px) for side, px in _ROOM.items()},
+            xaxis={"range": [0, _end(activities)]},
+            yaxis={"type": "category", "autorange": "reversed", "title": {"text": ""},
+                   "tickvals": names, "ticktext": [plain(_short(name)) for name in names]},
         ),
     }  # fmt: skip
+
+
+def _short(name: str) -> str:
+    """A name as it fits beside the chart."""
+    return name if len(name) <= MOST_CHARACTERS else f"{name[: MOST_CHARACTERS - 1].rstrip()}…"
+
+
+def _end(activities: list[DesktopActivity]) -> float:
+    """The axis ends at 60 % unless a bar is longer: it does not jump while a slider moves."""
+    longest = max(max(row.app_pct, *row.encode_pct.values()) for row in activities)
+    return 60 if longest <= 60 else 105
 
 
 def _ghosts(pinned: list[DesktopActivity], names: list[str], theme: Theme) -> list[Figure]:
@@ -67,8 +90,8 @@ def _ghosts(pinned: list[DesktopActivity], names: list[str], theme: Theme) -> li
             "type": "scatter", "mode": "markers", "name": f"pinned, {ARM_LABEL[arm]}",
             "y": [row.activity for row in rows],
             "x": rounded([row.encode_pct[arm] for row in rows], 1), "showlegend": False,
-            "marker": {"symbol": symbols[arm], "size": 9, "color": theme.ghost,
-                       "line": {"width": 2, "color": theme.ghost}},
+            "marker": {"symbol": symbols[arm], "size": theme.thick(9), "color": theme.ghost,
+                       "line": {"width": theme.thick(2), "color": theme.ghost}},
             "hovertemplate": f"%{{x:.1f}} % pinned, {ARM_LABEL[arm]}<extra></extra>",
         }
         for arm in ARMS

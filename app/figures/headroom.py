@@ -2,10 +2,9 @@
 
 import numpy as np
 
-from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded, upright
+from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded, shown_arms, upright
 from app.words import sessions
 from model.assess import Assessment
-from model.hosts import ARMS
 
 POINTS = 60
 
@@ -23,7 +22,7 @@ def marks(assessment: Assessment, theme: Theme) -> tuple[list[Figure], list[Figu
     end = float(assessment.curves["software"].sessions[-1])
     asked = assessment.scenario.sessions
     drawn = [upright(theme, asked, sessions(asked), 0.96, theme.text, "solid", end)]
-    for arm, height in zip(ARMS, (0.86, 0.76), strict=True):
+    for arm, height in zip(reversed(shown_arms(assessment.scenario)), (0.86, 0.76), strict=False):
         rated = assessment.rated[arm].rated_load
         words = f"{ARM_LABEL[arm]}: {rated}"
         drawn.append(upright(theme, rated, words, height, theme.colour(arm), "dot", end))
@@ -48,13 +47,13 @@ def ghosts(pinned: Assessment | None, name: str, theme: Theme, yaxis: str = "y")
         return []
     at = shown_points(pinned)
     traces = []
-    for arm in reversed(ARMS):
+    for arm in shown_arms(pinned.scenario):
         curve = pinned.curves[arm]
         traces.append(
             {
                 "type": "scatter", "mode": "lines", "yaxis": yaxis,
                 "x": curve.sessions[at].tolist(), "y": rounded(getattr(curve, name)[at], 1),
-                "line": {"color": theme.ghost, "dash": DASH[arm], "width": 1.5},
+                "line": {"color": theme.ghost, "dash": DASH[arm], "width": theme.thick(1.5)},
                 "name": f"pinned, {ARM_LABEL[arm]}",
                 "hovertemplate": f"%{{y:.0f}} % pinned, {ARM_LABEL[arm]}<extra></extra>",
             }
@@ -78,13 +77,14 @@ def headroom_figure(
     """
     at = shown_points(assessment)
     traces = ghosts(pinned, "headroom_pct", theme)
-    for arm in reversed(ARMS):  # the dashed line on top, so that both show where they are equal
+    for arm in shown_arms(assessment.scenario):
         curve = assessment.curves[arm]
         traces.append(
             {
                 "type": "scatter", "mode": "lines", "name": ARM_LABEL[arm],
                 "x": curve.sessions[at].tolist(), "y": rounded(curve.headroom_pct[at], 1),
-                "line": {"color": theme.colour(arm), "dash": DASH[arm], "width": 2.5},
+                "line": {"color": theme.colour(arm), "dash": DASH[arm],
+                         "width": theme.thick(2.5)},
                 "hovertemplate": f"%{{y:.0f}} % of the CPU left at busy moments "
                 f"{ARM_LABEL[arm]}<extra></extra>",
             }

@@ -12,12 +12,14 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from dash import ClientsideFunction, Dash, Input, Output, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, dcc, html, no_update
 from flask import Response, request
 
 from app import ids, url_state, words
 from app.answers import LANES, answer_text
 from app.components.inputs import controls
+from app.components.sheet import sheet
+from app.components.stage import stage
 from app.theme import ARM_LABEL, LIGHT, THEMES
 from app.workers import Workers
 from model import scenario_url
@@ -27,7 +29,6 @@ from model.scenario import canonical, default, load, to_data
 
 Answer = dict[str, Any]
 Remember = Callable[[str, Callable[[], str]], str]
-IN_WORKERS = ("day", "next")  # the curves are worked out here, beside them
 
 
 def page_layout() -> list[Any]:
@@ -44,6 +45,8 @@ def page_layout() -> list[Any]:
             ],
             className="workspace",
         ),
+        stage(),
+        sheet(),
     ]
 
 
@@ -163,7 +166,9 @@ def register(
         Input(ids.ADDRESS, "data"),
         prevent_initial_call=True,
     )
-    def open_address(address: str | None) -> tuple[list[Any], dict[str, Any], str]:
+    def open_address(address: str | None) -> tuple[Any, dict[str, Any], Any]:
+        if (address or "").startswith("{"):
+            return edited(str(address))
         opened, notice = opened_at(address or "")
         base = {"scenario": to_data(opened.scenario), "pin": opened.pin}
         return controls(opened.scenario), base, notice
@@ -186,6 +191,24 @@ def register(
         return Response(json.dumps(told), status, mimetype="application/json")
 
     app.server.add_url_rule("/answer/<lane>", "answer", reply, methods=["POST"])
+
+
+def edited(scenario_text: str) -> tuple[Any, dict[str, Any], Any]:
+    """Return controls, scenario and notice once a list was made longer or shorter on the page.
+
+    Where the model refuses the scenario, the controls stay and the page is told why.
+
+    Parameters
+    ----------
+    scenario_text : str
+        The scenario with the changed list, as JSON text.
+    """
+    try:
+        scenario = load(scenario_text)
+    except InputError as error:
+        told = {"field": error.field, "message": str(error)}
+        return no_update, {"error": told}, no_update
+    return controls(scenario), {"scenario": to_data(scenario), "edited": True}, ""
 
 
 def opened_at(address: str) -> tuple[url_state.PageState, str]:
@@ -235,12 +258,15 @@ def answer_to(question: Any, lane: str, remember: Remember, workers: Workers) ->
         return {"sequence": sequence, "lane": lane, "error": told}
     theme = THEMES.get(str(asked.get("theme")), LIGHT).name
     exact = canonical(scenario)
-    work = workers.run if lane in IN_WORKERS else _here
     key = hashlib.sha256(f"{lane} {theme} {pin!r} {exact}".encode()).hexdigest()
-    found = remember(key, lambda: work(answer_text, lane, exact, theme, pin))
+
+    def compute() -> str:
+        if lane == "day":
+            return workers.run(answer_text, lane, exact, theme, pin)
+        if lane == "next":
+            return workers.run_long(answer_text, lane, exact, theme, pin)
+        return answer_text(lane, exact, theme, pin, workers.map)
+
+    found = remember(key, compute)
     spent_ms = round((time.perf_counter() - start) * 1000, 1)
     return {"sequence": sequence, "lane": lane, "server_ms": spent_ms, "text": found}
-
-
-def _here(task: Callable[..., str], *given: Any) -> str:
-    return task(*given)

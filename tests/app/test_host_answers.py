@@ -85,7 +85,7 @@ def test_what_is_no_question_is_refused(client):
 
 def test_failure_gives_a_number_and_no_stack(client, monkeypatch, caplog):
     """A failure in the model is told by a number; the stack stays in the log."""
-    monkeypatch.setattr("app.answers.assess", lambda scenario: 1 / 0)
+    monkeypatch.setattr("app.answers.assess", lambda scenario, work: 1 / 0)
     scenario = default().model_copy(update={"name": "never asked before"})
     reply = ask(client, scenario=dump(scenario))
     assert reply.status_code == 500

@@ -35,7 +35,7 @@ def test_station_agrees_with_the_recursion_while_it_holds() -> None:
 
 @pytest.mark.parametrize("sources", [150, 200, 300])
 def test_station_is_right_where_the_recursion_is_not(sources: int) -> None:
-    """At the knee of 16 cores the recursion in floats is wrong; the station has 12 digits."""
+    """At the knee of 16 cores floats leave the recursion no digit; the station has 12."""
     with np.errstate(all="ignore"):
         astray, _ = load_dependent_recursion(sources, 0.05, 0.45, CORES_16)
     exact = one_class_station(
@@ -50,7 +50,7 @@ def test_station_is_right_where_the_recursion_is_not(sources: int) -> None:
     assert result.queue_pmf == pytest.approx(
         np.array([float(share) for share in exact.law]), rel=1e-10, abs=1e-250
     )
-    assert abs(float(astray) / sources / expected - 1) > 1e-3
+    assert abs(float(astray) / sources / expected - 1) > 1e-2
 
 
 def test_recursion_with_many_digits_agrees() -> None:

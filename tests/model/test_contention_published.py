@@ -118,6 +118,35 @@ def network(inputs: dict[str, Any]) -> Quantities:
     }
 
 
+def two_centres(inputs: dict[str, Any]) -> Quantities:
+    """Customers of several classes go to and fro between two centres: one centre is the station.
+
+    Those at the other centre share it, which a think time does not know; a capacity of as many
+    cores as customers are left elsewhere, the one that comes back included, weighs each mix of
+    classes the same. The clock of that station is another one, so only numbers present are read
+    off it; what an arriving customer finds is what the network holds without it.
+    """
+    sources, demands = inputs["sources"], [numbers(centre) for centre in inputs["demands_s"]]
+
+    def present(count: list[int]) -> np.ndarray:
+        total = sum(count)
+        capacity = [0, *range(total, 0, -1)] if total else [0, 1]
+        result = closed_station(count, *demands, capacity)
+        here = np.array(count) * result.throughput_hz * result.response_s
+        return np.array([here, np.array(count) - here])
+
+    found = np.array(
+        [
+            present([n - (j == k) for j, n in enumerate(sources)]).sum(axis=1)
+            for k in range(len(sources))
+        ]
+    ).T
+    at, residence = present(sources), np.array(demands) * (1 + found)
+    throughput = np.array(sources) / residence.sum(axis=0)
+    assert at == pytest.approx(throughput * residence, rel=1e-12)  # Little's law, either centre
+    return {"present": at, "residence": residence, "throughput": throughput}
+
+
 def response_law(inputs: dict[str, Any]) -> Quantities:
     """One core, with the work per burst at which the throughput is as printed."""
     sources, think = inputs["sources"], inputs["think_s"]
@@ -324,6 +353,7 @@ def engset_value(inputs: dict[str, Any]) -> Quantities:
 RELATIONS: dict[str, Callable[[dict[str, Any]], Quantities]] = {
     "station": station,
     "network": network,
+    "two_centres": two_centres,
     "response_law": response_law,
     "asymptotes": asymptotes,
     "open_limit": open_limit,
@@ -369,7 +399,7 @@ def test_station_gives_the_reference_value(row: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("row", VALUES["checks_of_the_recursion"], ids=lambda row: row["ids"][0])
 def test_mean_value_analysis_gives_the_reference_value(row: dict[str, Any]) -> None:
-    """The recursion that other tests trust gives the textbook's networks of several classes."""
+    """The recursion that other tests trust gives the textbook's network of several classes."""
     given = row["inputs"]
     got = mean_value_analysis(
         given["sources"],
@@ -404,6 +434,24 @@ def test_every_reference_names_source_and_kind() -> None:
             "independent",
             "derived",
         }
+
+
+@pytest.mark.parametrize(
+    ("sources", "demands"),
+    [
+        ([1, 1], [["1", "2"], ["3", "4"]]),
+        ([5, 3], [["1/4", "2"], ["7", "1/3"]]),
+        ([4, 2, 3], [["1", "1/9", "20"], ["1/5", "3", "20"]]),
+    ],
+)
+def test_two_centres_obey_the_recursion(sources: list[int], demands: list[list[str]]) -> None:
+    """Two centres and any classes are one station: numbers present, residence and throughput."""
+    got = two_centres({"sources": sources, "demands_s": demands})
+    exactly = mean_value_analysis(
+        sources, [[exact(d) for d in centre] for centre in demands], [Fraction(0)] * len(sources)
+    )
+    # Derived: exact mean value analysis, in fractions.
+    assert compare(got, exactly._asdict(), {"rel": 1e-11}, "two centres") > 0
 
 
 @pytest.mark.parametrize(

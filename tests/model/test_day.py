@@ -8,13 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from model import day as day_module
 from model.accelerator import assign_most_active_first
 from model.cpu import capacity_curve, core_rate
-from model.day import DayResult, crest_reduction_pct, simulate_day, simulate_day_both
+from model.day import (
+    DayResult,
+    carried_over,
+    crest_reduction_pct,
+    simulate_day,
+    simulate_day_both,
+)
 from model.demand import demand_law
 from model.errors import InputError
 from model.hosts import ARMS, kinds
+from model.people import People
 from model.saturation import saturation_curve
 from model.scenario import Scenario, default, from_data, to_data
 
@@ -289,7 +295,7 @@ def test_both_ways_of_sharing_slots_agree():
     activities = [dict(each) for each in to_data(default())["activities"]]
     activities[-1]["spans"] = "all"
     scenario = changed(default(), activities=activities, accelerator={"displays_per_card": 45})
-    people = day_module._People(scenario)
+    people = People(scenario)
     drawn = people.draw(np.random.default_rng(1), 1, True)
 
     from_below = people.card.lost(drawn)
@@ -354,7 +360,7 @@ def test_curve_is_constant_outside_its_ends():
 def test_work_carried_over_is_that_of_a_plain_loop():
     """The closed form of the recursion agrees with going through it second by second."""
     work = np.random.default_rng(1).gamma(2.0, 2.0, (3, 2_000))
-    carried = day_module._carried_over(work, 4.1)
+    carried = carried_over(work, 4.1)
 
     # Independent: the recursion itself.
     for row, expected in zip(work, carried, strict=True):
