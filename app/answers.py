@@ -11,7 +11,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
-from app import url_state, words
+from app import labels, url_state, words
 from app.figures.contention import contention_figure
 from app.figures.day import day_figure
 from app.figures.desktop import desktop_figure
@@ -19,9 +19,11 @@ from app.figures.headroom import headroom_figure
 from app.proposal import sheet
 from app.stage import spoken_of_curves, spoken_of_day
 from app.theme import LIGHT, THEMES, Theme, shown_arms
+from app.words_measured import measured_marks, measured_note, measured_range
 from model import scenario_url
 from model.assess import Assessment, Work, assess, one_desktop, what_if
 from model.day import DayResult, simulate_day_both
+from model.evidence.calibration import measured_bounds
 from model.hosts import ARMS, Arm
 from model.scenario import Scenario, canonical, default, load
 from model.sessions import Role
@@ -109,13 +111,16 @@ def curve_answer(
             "pin-change": words.change_sentence(before, found) if before else "",
             "now-title": f"With {words.sessions(scenario.sessions)}",
             **_takeaways(found),
+            "measured-note": measured_note(scenario),
+            **({} if scenario.measured else {"measured-range": ""}),
             **{
-                f"now-{arm}-{name}": words.value(name, found.now[arm][name])
+                f"now-{arm}-{name}": labels.value(name, found.now[arm][name])
                 for arm in ARMS
-                for name in words.VALUES
+                for name in labels.VALUES
             },
         },
         "spoken": spoken_of_curves(found, alone),
+        "measured": measured_marks(scenario),
     }
 
 
@@ -154,16 +159,32 @@ def next_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None
     found = assess(scenario)
     days = _days(scenario, DAY_REPLICATES)
     before = _days(pinned, DAY_REPLICATES) if pinned else None
+    bounds = _bounds(scenario)
+    figures = {"day": day_figure(days, scenario, theme, before)}
+    if bounds is not None:
+        pinned_curves = assess(pinned) if pinned else None
+        figures["headroom"] = headroom_figure(found, theme, pinned_curves, bounds)
     return {
-        "figures": {"day": day_figure(days, scenario, theme, before)},
+        "figures": figures,
         "texts": {
-            "takeaway-day": words.crest_sentence(days["software"], days["offloaded"]),
+            "measured-range": measured_range(found, bounds),
+            "takeaway-day": words.crest_sentence(
+                days["software"], days["offloaded"], scenario.accelerator.cards > 0
+            ),
             "pin-crest": words.crest_change(before, days) if before else "",
         },
         "spoken": {"day": spoken_of_day(days, scenario.accelerator.cards > 0)},
         "lines": [words.what_if_sentence(each, found) for each in what_if(scenario)],
         "sheet": sheet(scenario),
     }
+
+
+def _bounds(scenario: Scenario) -> tuple[Assessment, Assessment] | None:
+    """Return the answers with all measured costs at their low, and at their high ends."""
+    if not scenario.measured:
+        return None
+    low, high = measured_bounds(scenario)
+    return assess(low), assess(high)
 
 
 def _days(scenario: Scenario, wanted: int) -> dict[Arm, DayResult]:
@@ -182,8 +203,9 @@ def _largest_role(scenario: Scenario) -> Role:
 
 def _takeaways(found: Assessment) -> dict[str, str]:
     at = f"At {words.sessions(found.scenario.sessions)}"
+    role = _largest_role(found.scenario).name
     left, frames = (
-        {arm: words.value(name, found.now[arm][name]) for arm in ARMS}
+        {arm: labels.value(name, found.now[arm][name]) for arm in ARMS}
         for name in ("headroom_pct", "frames_busy_pct")
     )
     if not found.scenario.accelerator.cards:
@@ -201,7 +223,7 @@ def _takeaways(found: Assessment) -> dict[str, str]:
     return {
         "takeaway-headroom": headroom,
         "takeaway-contention": contention,
-        "takeaway-desktop": f"A desktop of the role {_largest_role(found.scenario).name}, alone.",
+        "takeaway-desktop": f"A desktop of the role {role}, alone on the host.",
     }
 
 

@@ -20,8 +20,9 @@ from app import ids, url_state
 from app.csv_text import MEDIA_TYPE
 from app.numbers import ASSESSMENT, numbers_text
 from app.workers import Workers
+from model import scenario_url
 from model.errors import InputError
-from model.scenario import Scenario, canonical, load
+from model.scenario import Scenario, canonical, from_data, load
 
 LONGEST_VALUE = 200  # characters of a refused value that are sent back
 LONGEST_REMEMBERED = 2_000_000  # characters; a curve over 100,000 sessions has far more
@@ -80,7 +81,10 @@ def register(
 
 
 def _asked() -> url_state.PageState:
-    """What is asked for: by the address, or the scenario by the body and the pin by the address."""
+    """What is asked for: by the address, or by the body where that would be too long.
+
+    The body is a scenario, beside the pin of the address, or an object with `scenario` and `pin`.
+    """
     try:
         state = url_state.from_address(request.query_string.decode("utf-8"))
     except UnicodeDecodeError:
@@ -90,7 +94,16 @@ def _asked() -> url_state.PageState:
     text = request.get_data().decode("utf-8-sig", "replace")
     if not text.lstrip().startswith("{"):  # anything else would be taken for the name of a file
         raise InputError("scenario", text, "a scenario as JSON text")
-    return url_state.PageState(load(text), state.pin)
+    try:
+        told = json.loads(text)
+    except ValueError:
+        told = {}  # `load` says what is wrong with it
+    if not isinstance(told.get("scenario"), dict):
+        return url_state.PageState(load(text), state.pin)
+    pin = told.get("pin")
+    if pin is not None:
+        scenario_url.from_query(pin)
+    return url_state.PageState(from_data(told["scenario"]), pin)
 
 
 def _remembered(remember: Remember, workers: Workers, what: str, asked: url_state.PageState) -> str:

@@ -32,11 +32,11 @@ _COLUMNS = {  # field of the curve: name of the column, unit
     "cpu_p50_pct": ("CPU demand p50", "% of CPU"),
     "cpu_p95_pct": ("CPU demand p95", "% of CPU"),
     "cpu_p99_pct": ("CPU demand p99", "% of CPU"),
-    "frames_busy_pct": ("frames delivered busy", "% of wanted"),
-    "frames_mean_pct": ("frames delivered mean", "% of wanted"),
+    "frames_busy_pct": ("delivered frames busy", "% of wanted"),
+    "frames_mean_pct": ("delivered frames mean", "% of wanted"),
     "wait_busy_pct": ("scheduler wait busy", "% of vCPU time"),
     "wait_mean_pct": ("scheduler wait mean", "% of vCPU time"),
-    "stretch_mean": ("response stretch mean", "times"),
+    "stretch_mean": ("response slow-down mean", "times"),
 }
 _OF_CHART = {
     "headroom": [name for name in _COLUMNS if name.startswith(("headroom", "cpu"))],
@@ -49,7 +49,7 @@ _OF_DAY = {
 }
 _OF_DESKTOP = {
     "encode_pct": ("encoding", "% of the desktop's vCPUs"),
-    "frames_pct": ("frames delivered", "% of wanted"),
+    "frames_pct": ("delivered frames", "% of wanted"),
 }
 
 Key = tuple[Any, ...]

@@ -14,9 +14,11 @@ from typing import Any
 
 from flask import Flask, Response, request
 
-from app import ids, url_state, words
+from app import ids, labels, url_state, words
 from app.answers import curve_answer, next_answer
+from app.refusals import refusal
 from app.theme import ARM_LABEL, DASH, LIGHT, Figure, Theme
+from app.words_measured import MEASURED_BAND
 from app.workers import Workers
 from model import scenario_url
 from model.errors import InputError
@@ -51,7 +53,7 @@ def register(server: Flask, workers: Workers, report_failure: Callable[[Exceptio
         try:
             told, status = answer(request.get_json(silent=True)), 200
         except InputError as error:
-            told, status = json.dumps({"error": str(error)}), 200
+            told, status = json.dumps({"error": refusal(error)}), 200
         except Exception as error:
             told, status = json.dumps({"error": report_failure(error)}), 500
         return Response(told, status, mimetype="application/json")
@@ -145,6 +147,7 @@ def sheets(scenario: Scenario, pinned: Scenario | None, day: dt.date) -> Sheets:
     if pinned is not None:
         changes = [texts[name] for name in ("pin-change", "pin-crest") if texts[name]]
         summary.append(f"{'; '.join(changes)}. {texts['pin-note']}")
+    summary += [texts[name] for name in ("measured-note", "measured-range") if texts[name]]
     query = url_state.to_address(scenario, scenario_url.to_query(pinned) if pinned else None)
     return {
         "name": scenario.name,
@@ -156,9 +159,9 @@ def sheets(scenario: Scenario, pinned: Scenario | None, day: dt.date) -> Sheets:
         "charts": [
             {
                 "name": chart,
-                "title": words.TITLES[chart],
+                "title": labels.TITLES[chart],
                 "takeaway": texts[f"takeaway-{chart}"],
-                "key": _key(chart, PAPER, pinned is not None),
+                "key": _key(chart, PAPER, pinned is not None) + _band(chart, scenario),
                 "figure": _on_paper(figures[chart]),
             }
             for chart in ids.CHARTS
@@ -191,6 +194,13 @@ def _key(chart: str, theme: Theme, pinned: bool) -> list[dict[str, str]]:
     if pinned:
         key.append(_entry("pinned", theme.ghost, "thin"))
     return key
+
+
+def _band(chart: str, scenario: Scenario) -> list[dict[str, str]]:
+    """What the band of the headroom chart stands for, where costs were measured."""
+    if chart != "headroom" or not scenario.measured:
+        return []
+    return [_entry(f"band: {MEASURED_BAND}", PAPER.offloaded_fill, "filled")]
 
 
 def _entry(label: str, colour: str, mark: str) -> dict[str, str]:

@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 from flask import Flask, Response, request
 
-from app import words
+from app import labels, words
+from app.refusals import refusal
 from app.workers import Workers
 from model.day_trace import day_trace
 from model.errors import InputError
@@ -43,7 +44,7 @@ def register(server: Flask, workers: Workers, report_failure: Callable[[Exceptio
         try:
             return Response(answer_to(question, workers), mimetype=_JSON)
         except InputError as error:
-            told, status = {"error": {"field": error.field, "message": str(error)}}, 200
+            told, status = {"error": {"field": error.field, "message": refusal(error)}}, 200
         except Exception as error:
             told, status = {"failure": report_failure(error)}, 500
         return Response(json.dumps(told), status, mimetype=_JSON)
@@ -99,7 +100,8 @@ def day_text(scenario_text: str) -> str:
             "offloaded": _packed(trace.encode["offloaded"], "<f4"),
             "slots_in_use": _packed(trace.slots_in_use, "<u4"),
             "present": _packed(trace.present, "<u4"),
-            "words": words.PLAY | {"about": words.play_about(scenario)},
+            "words": labels.PLAY
+            | {"about": words.play_about(scenario), "caution": words.PLAY_CAUTION},
         }
     )
 

@@ -2,7 +2,14 @@
 
 from typing import Any
 
-from app.words import ACTIVITY_COLUMNS, LABELS, ROLE_COLUMNS
+from app.labels import (
+    ACTIVITY_COLUMNS,
+    DISPLAY_SIZE,
+    DISPLAYS_IN_MOTION,
+    LABELS,
+    ROLE_COLUMNS,
+    SESSIONS_PRESENT,
+)
 from model.defaults import FIELDS
 from model.scenario import Scenario, to_data
 
@@ -34,8 +41,11 @@ def sheet(scenario: Scenario) -> dict[str, Any]:
     rows = {title: _rows(data, starts) for title, starts in _GROUPS.items()}
     day = data["day"]
     rows["Day"] += [
-        ["Hours", f"{day['start']} to {day['end']}"],
-        ["Present", ", ".join(f"{clock} {_text(share)} %" for clock, share in day["present_pct"])],
+        ["Hours of the day", f"{day['start']} to {day['end']}"],
+        [
+            SESSIONS_PRESENT,
+            ", ".join(f"{clock} {_text(share)} %" for clock, share in day["present_pct"]),
+        ],
     ]
     groups = [{"title": title, "rows": listed} for title, listed in rows.items()]
     return {"name": scenario.name, "groups": groups, "tables": [_roles(data), _activities(data)]}
@@ -54,7 +64,7 @@ def _rows(data: dict[str, Any], starts: tuple[str, ...]) -> list[list[str]]:
 
 
 def _roles(data: dict[str, Any]) -> Group:
-    head = ["Role", "Share [%]", "Display [pixels]"]
+    head = ["Role", "Share [%]", f"{DISPLAY_SIZE} [pixels]"]
     head += [_headed(label, FIELDS[f"roles.{name}"].unit) for name, label in ROLE_COLUMNS.items()]
     rows = []
     for role in data["roles"]:
@@ -67,7 +77,7 @@ def _roles(data: dict[str, Any]) -> Group:
 
 
 def _activities(data: dict[str, Any]) -> Group:
-    head = ["Activity", "Displays in motion"]
+    head = ["Activity", DISPLAYS_IN_MOTION]
     head += [
         _headed(label, FIELDS[f"activities.{name}"].unit)
         for name, label in ACTIVITY_COLUMNS.items()
@@ -80,7 +90,7 @@ def _activities(data: dict[str, Any]) -> Group:
 
 
 def _headed(label: str, unit: str) -> str:
-    said = unit in ("", "-") or label.lower().startswith(unit.lower())  # "Sessions [sessions]"
+    said = unit in ("", "-") or unit.lower() in label.lower().split()  # "CPU cores [cores]"
     return label if said else f"{label} [{unit}]"
 
 

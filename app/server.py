@@ -10,16 +10,25 @@ from flask import Response
 from flask_caching import Cache
 from flask_compress import Compress
 
-from app import downloads, ids, pictures, playing
+from app import downloads, evidence_answers, evidence_reading, ids, pictures, playing
 from app.answers import warm_up
-from app.pages import host, shelf
+from app.evidence_jobs import Jobs
+from app.evidence_store import EvidenceStore, Limits
+from app.evidence_web import Desk
+from app.labels import OPEN_FILE
+from app.pages import evidence, host, shelf
 from app.places import assets_folder
 from app.settings import MOST_REQUEST_BYTES, Settings
 from app.shelf_store import open_shelf
-from app.words import CAUTION, OPEN_FILE
+from app.words import CAUTION
 from app.workers import Workers
 
-PAGES = {"host": ("/", "Host"), "shelf": ("/shelf", "Shelf")}
+PAGES = {
+    "host": ("/", "Host"),
+    "evidence": ("/evidence", "Evidence"),
+    "shelf": ("/shelf", "Shelf"),
+}
+_SWEEP_S = 1800.0
 _LOG = logging.getLogger("crestline")
 
 
@@ -55,6 +64,9 @@ def make_app(settings: Settings) -> Dash:
     downloads.register(app.server, remember, workers, _report_failure)
     pictures.register(app.server, workers, _report_failure)
     playing.register(app.server, workers, _report_failure)
+    desk = _evidence_desk(app, settings)
+    evidence_reading.register(desk, workers)
+    evidence_answers.register(desk, workers)
     shelf.register(app, open_shelf(settings.shelf_url), workers)
     _guard(app)
     return app
@@ -80,6 +92,7 @@ def _frame() -> Any:
             html.Main(
                 [
                     html.Div(host.page_layout(), id="page-host"),
+                    html.Div(evidence.page_layout(), id="page-evidence", hidden=True),
                     html.Div(shelf.page_layout(), id="page-shelf", hidden=True),
                 ]
             ),
@@ -111,6 +124,21 @@ def _memory(app: Dash, settings: Settings) -> host.Remember:
         return str(text)
 
     return remember
+
+
+def _evidence_desk(app: Dash, settings: Settings) -> Desk:
+    """Return where the Evidence page asks, with the folders and jobs of its visitors."""
+    limits = Limits(
+        file_bytes=settings.evidence_file_mb * 1024**2,
+        session_bytes=settings.evidence_visitor_mb * 1024**2,
+        age_s=settings.evidence_hours * 3600.0,
+        sessions=settings.evidence_visitors,
+    )
+    store = EvidenceStore(settings.data_folder / "evidence", limits)
+    jobs = Jobs()
+    store.on_remove = jobs.cancel
+    store.sweep_every(_SWEEP_S)
+    return Desk(app.server, store, jobs, _report_failure)
 
 
 def _report_failure(error: Exception) -> str:

@@ -28,6 +28,12 @@ class Settings:
         Where the shelf's file lies, unless a database is named.
     database_url : str
         Address of the shelf's database; empty for SQLite in the data folder.
+    evidence_file_mb, evidence_visitor_mb : int
+        The largest log that is taken, and all that is kept for one visitor. [MB of 1024 * 1024]
+    evidence_hours : int
+        Since its last use, after which a visitor's logs are removed. [h]
+    evidence_visitors : int
+        Visitors who may have logs here at the same time. [-]
     """
 
     cache_entries: int = 200
@@ -35,6 +41,10 @@ class Settings:
     workers: int = _WORKERS
     data_folder: Path = field(default_factory=lambda: _data_folder({}))
     database_url: str = field(default="", repr=False)  # it may hold a password
+    evidence_file_mb: int = 256
+    evidence_visitor_mb: int = 512
+    evidence_hours: int = 24
+    evidence_visitors: int = 50
 
     @property
     def shelf_url(self) -> str:
@@ -49,7 +59,8 @@ def from_environment(environment: Mapping[str, str] = os.environ) -> Settings:
     ----------
     environment : mapping
         Names to values: CRESTLINE_CACHE_ENTRIES, CRESTLINE_THREADS, CRESTLINE_WORKERS,
-        CRESTLINE_DATA_DIR, CRESTLINE_DATABASE_URL.
+        CRESTLINE_DATA_DIR, CRESTLINE_DATABASE_URL, CRESTLINE_EVIDENCE_FILE_MB,
+        CRESTLINE_EVIDENCE_VISITOR_MB, CRESTLINE_EVIDENCE_HOURS, CRESTLINE_EVIDENCE_VISITORS.
     """
     return Settings(
         cache_entries=_whole(environment, "CRESTLINE_CACHE_ENTRIES", 200, 1, 100_000),
@@ -57,6 +68,10 @@ def from_environment(environment: Mapping[str, str] = os.environ) -> Settings:
         workers=_whole(environment, "CRESTLINE_WORKERS", _WORKERS, 0, 64),
         data_folder=_data_folder(environment),
         database_url=_database_url(environment, "CRESTLINE_DATABASE_URL"),
+        evidence_file_mb=_whole(environment, "CRESTLINE_EVIDENCE_FILE_MB", 256, 1, 256),
+        evidence_visitor_mb=_whole(environment, "CRESTLINE_EVIDENCE_VISITOR_MB", 512, 1, 65_536),
+        evidence_hours=_whole(environment, "CRESTLINE_EVIDENCE_HOURS", 24, 1, 24 * 30),
+        evidence_visitors=_whole(environment, "CRESTLINE_EVIDENCE_VISITORS", 50, 1, 10_000),
     )
 
 

@@ -1,6 +1,6 @@
 """What does a speaker say under each chart of the stage view? One short line, read from afar."""
 
-from app import words
+from app import labels, words
 from model.assess import Assessment, DesktopActivity
 from model.day import DayResult
 from model.hosts import ARMS, Arm
@@ -21,9 +21,9 @@ def spoken_of_curves(found: Assessment, alone: list[DesktopActivity]) -> dict[st
     lines = {}
     for chart, column, told in (
         ("headroom", "headroom_pct", f"Headroom at {at}"),
-        ("contention", "frames_busy_pct", f"Frames delivered at {at}"),
+        ("contention", "frames_busy_pct", f"Delivered frames at {at}"),
     ):
-        shown = {arm: words.value(column, found.now[arm][column]) for arm in ARMS}
+        shown = {arm: labels.value(column, found.now[arm][column]) for arm in ARMS}
         pct = {arm: f"{text} %" if text[-1].isdigit() else text for arm, text in shown.items()}
         both = f"{pct['offloaded']} with the card, {pct['software']} without."
         lines[chart] = f"{told}: {both if card else pct['software'] + '.'}"

@@ -1,10 +1,19 @@
-"""In which words does the page state an answer, a value, an error?"""
+"""In which sentences does the page state an answer, a difference, a caution?"""
 
 from typing import Any
 
+from app.labels import (
+    ACTIVITY_COLUMNS,
+    DISPLAY_SIZE,
+    DISPLAYS_IN_MOTION,
+    LABELS,
+    ROLE_COLUMNS,
+    SESSIONS_PRESENT,
+    amount,
+)
 from model.assess import Assessment, WhatIf
 from model.day import DayResult, crest_reduction_pct
-from model.defaults import COMMON_PRACTICE, FIELDS, INVENTED
+from model.defaults import FIELDS
 from model.hosts import Arm
 from model.scenario import Scenario, to_data
 from model.targets import LIMITS, RatedLoad
@@ -14,102 +23,12 @@ CAUTION = (
     "off on purpose belongs in a trial, not in production. Local policy and the vendors' "
     "documentation come first."
 )
-TOO_LONG_FOR_A_LINK = (
-    "This scenario is too long for a link, so the address does not hold it: save it on the shelf."
-)
-OPEN_FILE = "Open a picture or scenario file"
-REOPEN = {  # what stands above the link of a picture, by how the link is written
-    "link": "To open this scenario, drop the picture on a Crestline page or follow this link:",
-    "query": "To open this scenario, drop the picture on a Crestline page or end its address with:",
-    "inside": "To open this scenario, drop the picture on a Crestline page; the link is inside.",
-}
-NO_LINK_IN_PICTURE = "This scenario is too long for a link, so this picture does not hold it."
-TITLES = {  # of the charts
-    "headroom": "Headroom over sessions",
-    "contention": "Frames and scheduler wait over sessions",
-    "day": "The working day",
-    "desktop": "One desktop, activity by activity",
-}
-ACTIONS = {  # of the buttons below the answer: label, what it does
-    "pin": ("Pin", "Keep this result as a ghost on every chart, to compare with"),
-    "unpin": ("Unpin", "Take the pinned result away"),
-    "play": ("Play the day", "Watch a simulated day, the card switched on and off at will"),
-    "stage": ("Stage view", "One chart at a time in large type, for sharing the screen"),
-    "pictures": ("All pictures", "Save every chart as PNG, in one zip file"),
-    "assessment": ("All numbers", "Save the whole answer as JSON"),
-    "shelve": ("Save on the shelf", "Keep this scenario under a name"),
-    "print": ("Print", "A proposal sheet that the browser can save as PDF"),
-}
-PLAY: dict[str, Any] = {  # around the played day; {} holds the number
-    "without": "Without card",
-    "with": "With card",
-    "played": "Played",
-    "only": "This host",
-    "close": "Close",
-    "play": "Play",
-    "pause": "Pause",
-    "card": "Card",
-    "on": "ON",
-    "off": "OFF",
-    "card_on": "card on",
-    "card_off": "card off",
-    "switch_note": "The card now. Switching changes the played day from this second on.",
-    "no_card": "This host has no card: the day has one course.",
-    "no_share": "No session may use the card: the day has one course.",
-    "demand_of": "of the CPU asked for",
-    "present": "sessions present",
-    "rows": {  # what, unit
-        "demand": ("CPU demand", "%"),
-        "kept": ("Frames kept", "%"),
-        "waiting": ("Work waiting", "core·s"),
-        "slots": ("Slots in use", "of {}"),
-        "peak": ("Highest so far", "%"),
-        "above": ("Above 100 % so far", "min:s"),
-    },
-    "fits": "All work fits",
-    "drops": "{} % of frames dropped",
-    "waits": "Applications wait",
-    "window": (
-        "CPU demand [% of CPU]. Thick: as played. Thin: dashed without card, solid with card."
-    ),
-    "strip": "The whole day as played, CPU demand [% of CPU]",
-    "whole_day": "the whole day [% of CPU]",
-    "full": "100 %: all of the CPU",
-    "target": "target: {} %",
-    "cut_off": "goes on up to {} %",
-    "axis": "CPU demand [% of CPU]",
-    "at": "Time of day",
-    "speed": "Speed",
-    "back_minute": "Back 1 min",
-    "back_second": "Back 1 s",
-    "on_second": "On 1 s",
-    "on_minute": "On 1 min",
-    "busiest": "To the busiest moment",
-    "restart": "Start over",
-    "keys": (
-        "Space: play, pause. Arrows: 1 s, with Shift 1 min. Page keys: 15 min. Home, End: the "
-        "ends. C: card on, off. Escape: close."
-    ),
-    "caution": (
-        "One simulated day in steps of one second: an estimate, not a forecast of any one day. "
-        "Frames kept are those for which there is room. Work waiting is that of applications, in "
-        "seconds of a reference core; they come first, so it is the same with and without card. "
-    )
-    + CAUTION,
-}
-STAGE_BUTTONS = {  # label, what it does
-    "back": ("Back", "The chart before this one (arrow left)"),
-    "next": ("Next", "The next chart (arrow right)"),
-    "sessions": ("Sessions", "Change the number of sessions (C)"),
-    "look": ("Look", "Light, dark or as the system"),
-    "leave": ("Leave", "Back to the page (Escape)"),
-}
-KEY_OF_CHARTS = ("offloaded", "software", "target", "pinned")
-KEY_OF_BARS = ("encoding with card", "encoding without card", "application")
 CAUTION_IN_SHORT = "A planning estimate: validate it on your own hosts."
-UNFINISHED = (
-    "The page was still working, or an input was out of range, when this was printed: the sheet "
-    "shows the last complete result."
+PLAY_CAUTION = (  # around the played day
+    "One simulated day in steps of one second: an estimate, not a forecast of any one day. "
+    "Delivered frames are those for which there is room. Work waiting is that of applications, "
+    "in seconds of a reference core; they come first, so it is the same with and without card. "
+    f"{CAUTION}"
 )
 METHOD = (
     "Each session goes from activity to activity, and each activity asks the CPU for application "
@@ -120,117 +39,19 @@ METHOD = (
     "its crest is the 99th percentile of demand over one second. Left out are NUMA, storage, "
     "memory bandwidth, the client's side and a protocol that adapts to load."
 )
-SHELF = {  # {time} is filled in by the browser, in the visitor's own time
-    "title": "Saved scenarios",
-    "about": "Everyone who uses this dashboard sees the same shelf. Every save is a revision that "
-    "can be opened again.",
-    "compare": "Compare side by side",
-    "compare_hint": "Tick up to four scenarios in the list, then press Compare.",
-    "chart": "Headroom over sessions, scenario by scenario",
-    "changed_since": "It was changed at {time} since you opened it; save as a copy, or open the "
-    "newer one.",
-    "deleted_since": "It was deleted at {time} since you opened it; save as a copy.",
-    "too_long": "a scenario that fits into a link; this one is kept but too long to be opened",
-    "unreachable": "The shelf cannot be reached just now (number {number}); all else works. Try "
-    "again in a moment.",
-    "failed": "Something went wrong on the shelf (number {number}); nothing was changed.",
-    "json_only": "Expected application/json.",
+UNFINISHED = (
+    "The page was still working, or an input was out of range, when this was printed: the sheet "
+    "shows the last complete result."
+)
+TOO_LONG_FOR_A_LINK = (
+    "This scenario is too long for a link, so the address does not hold it: save it on the shelf."
+)
+NO_LINK_IN_PICTURE = "This scenario is too long for a link, so this picture does not hold it."
+REOPEN = {  # what stands above the link of a picture, by how the link is written
+    "link": "To open this scenario, drop the picture on a Crestline page or follow this link:",
+    "query": "To open this scenario, drop the picture on a Crestline page or end its address with:",
+    "inside": "To open this scenario, drop the picture on a Crestline page; the link is inside.",
 }
-VALUES: dict[str, tuple[str, str, int]] = {
-    # name of the curve's column: label, unit, digits
-    "headroom_pct": ("Headroom at busy moments", "% of CPU", 0),
-    "cpu_p95_pct": ("CPU demand, p95", "% of CPU", 0),
-    "cpu_p99_pct": ("CPU demand, p99", "% of CPU", 0),
-    "wait_busy_pct": ("Scheduler wait, busy", "% of vCPU time", 1),
-    "frames_busy_pct": ("Frames delivered, busy", "% of wanted", 0),
-    "stretch_mean": ("Response stretch, mean", "times", 2),
-    "slots_mean": ("Display slots in use, mean", "slots", 0),
-    "pixel_rate_mpx_s": ("Pixel rate on the card, mean", "Mpixel/s", 0),
-    "network_busy_pct": ("Network, busy", "% of rate", 1),
-    "memory_pct": ("Memory", "% of host", 0),
-}
-
-LABELS = {
-    "sessions": "Sessions",
-    "host.cores": "CPU cores",
-    "host.threads_per_core": "Threads per core",
-    "host.smt_yield": "Yield of a second thread",
-    "host.clock_ghz": "Clock, all cores busy",
-    "host.turbo_ratio": "Clock ratio, one core busy",
-    "host.relative_ipc": "Work per clock, relative",
-    "host.reserve_pct": "CPU kept for the hypervisor",
-    "host.memory_gib": "Memory",
-    "host.network_gbps": "Network rate",
-    "host.gpu_memory_gib": "Graphics memory",
-    "reference_clock_ghz": "Clock of the reference core",
-    "accelerator.cards": "Cards",
-    "accelerator.displays_per_card": "Display slots per card",
-    "accelerator.megapixels_per_s_per_card": "Pixel rate per card",
-    "accelerator.share_pct": "Accelerator share",
-    "day.logon_core_s": "CPU work of one logon",
-    "targets.max_cpu_p95_pct": "CPU demand, p95, at most",
-    "targets.max_wait_pct": "Scheduler wait at most",
-    "targets.min_frames_pct": "Delivered frames at least",
-    "targets.max_network_pct": "Network use at most",
-}
-ACTIVITY_COLUMNS = {
-    "software_ms_per_frame": "Encoding without card",
-    "offloaded_ms_per_frame": "Encoding with card",
-    "frame_rate_hz": "Frame rate",
-    "dwell_s": "Dwell",
-    "app_burst_ms": "Application burst",
-    "app_bursts_per_s": "Bursts",
-    "changed_pixels_pct": "Changed pixels",
-    "network_mbps": "Network",
-}
-ROLE_COLUMNS = {
-    "vcpus": "vCPUs",
-    "displays": "Displays",
-    "memory_gib": "Memory",
-    "gpu_memory_gib": "Graphics memory",
-}
-
-SPANS = {"one": "one display", "all": "all displays"}
-TEXT_HELP = {  # of what is no number: meaning, range, provenance of the default
-    "name": f"What it is called: 1 to 80 characters, each name once. Default: {INVENTED}.",
-    "spans": "Whether the activity moves one display of the desktop or all of them. "
-    f"Default: one display, {INVENTED}.",
-    "display": "Width x height of each display of the desktop, each from 100 to 9999 pixels. "
-    f"Default: 1920x1080, {COMMON_PRACTICE}.",
-    "clock": f"When the simulated day begins and ends: 00:00 to 24:00. Default: {INVENTED}.",
-    "point": "Time of day, 00:00 to 24:00; each point once, sorted by itself. In between, the "
-    f"share runs straight from point to point. Default: {INVENTED}.",
-}
-HABIT = "Habit: share of the role's time in each activity, in all 100 %"
-PRESENT = "Share of the sessions present over the day"
-_ONE = {"sessions": "session", "cores": "core", "cards": "card", "threads": "thread",
-        "displays": "display", "vCPUs": "vCPU"}  # fmt: skip
-
-
-def unit_of(amount: float, unit: str) -> str:
-    """Return a unit as it is read after an amount: 1 card, 2 cards.
-
-    Parameters
-    ----------
-    amount : float
-        The amount. [`unit`]
-    unit : str
-        The unit in the plural.
-    """
-    return _ONE.get(unit, unit) if amount == 1 else unit
-
-
-def amount(number: float, unit: str) -> str:
-    """Return a number with its unit.
-
-    Parameters
-    ----------
-    number : float
-        The number. [`unit`]
-    unit : str
-        The unit in the plural; "" or "-" for none.
-    """
-    return f"{number:.10g}" if unit in ("", "-") else f"{number:.10g} {unit_of(number, unit)}"
 
 
 def answer_sentence(assessment: Assessment) -> str:
@@ -295,22 +116,6 @@ def what_if_sentence(change: WhatIf, before: Assessment) -> str:
         step = after - before.rated[arm].rated_load  # type: ignore[index]
         parts.append(f"{after} {words} ({step:+d})" if step else f"{after} {words} (as before)")
     return f"{change.change[0].upper()}{change.change[1:]}: {', '.join(parts)}"
-
-
-def value(name: str, amount: float) -> str:
-    """Return a value of the curve with sensible digits.
-
-    Parameters
-    ----------
-    name : str
-        Column of the curve.
-    amount : float
-        The value, in the column's unit.
-    """
-    _, _, digits = VALUES[name]
-    if amount != amount or amount in (float("inf"), float("-inf")):
-        return "none left"
-    return f"{round(amount, digits) + 0.0:,.{digits}f}"
 
 
 def summary_lines(scenario: Scenario) -> list[str]:
@@ -387,7 +192,7 @@ def differences(before: Scenario, now: Scenario) -> list[tuple[str, str, str]]:
 
 def _flat(data: dict[str, Any]) -> dict[str, str]:
     """All inputs of a scenario by a name that a reader understands, with their units."""
-    found: dict[str, str] = {"name": data["name"]}
+    found: dict[str, str] = {"Name": data["name"]}
     for path, label in LABELS.items():
         at: Any = data
         for name in path.split("."):
@@ -398,17 +203,19 @@ def _flat(data: dict[str, Any]) -> dict[str, str]:
         for name, label in ACTIVITY_COLUMNS.items():
             unit = FIELDS[f"activities.{name}"].unit
             found[f"{activity['name']}: {label}"] = amount(activity[name], unit)
-        found[f"{activity['name']}: displays"] = activity["spans"]
+        found[f"{activity['name']}: {DISPLAYS_IN_MOTION}"] = activity["spans"]
     for role in data["roles"]:
-        found[role["name"]] = amount(role["weight_pct"], "%")
+        found[f"{role['name']}: Share of the sessions"] = amount(role["weight_pct"], "%")
         for name, label in ROLE_COLUMNS.items():
             found[f"{role['name']}: {label}"] = amount(role[name], FIELDS[f"roles.{name}"].unit)
-        found[f"{role['name']}: display"] = role["display"]
+        found[f"{role['name']}: {DISPLAY_SIZE}"] = role["display"]
         habit = ", ".join(f"{name} {share:g} %" for name, share in role["activity_pct"].items())
-        found[f"{role['name']}: habit"] = habit
+        found[f"{role['name']}: Habit"] = habit
     day = data["day"]
-    found["Day"] = f"{day['start']} to {day['end']}"
-    found["Presence"] = ", ".join(f"{clock} {share:g} %" for clock, share in day["present_pct"])
+    found["Hours of the day"] = f"{day['start']} to {day['end']}"
+    found[SESSIONS_PRESENT] = ", ".join(
+        f"{clock} {share:g} %" for clock, share in day["present_pct"]
+    )
     return found
 
 
@@ -452,26 +259,36 @@ def crest_change(before: dict[Arm, DayResult], now: dict[Arm, DayResult]) -> str
     return f"crest {', '.join(parts)}" if parts else ""
 
 
-def crest_sentence(without: DayResult, carried: DayResult) -> str:
+def crest_sentence(without: DayResult, carried: DayResult, card: bool) -> str:
     """Return what the card does to the crest of the day.
 
     Parameters
     ----------
     without, carried : DayResult
         The day without and with the card.
+    card : bool
+        Whether the host has a card.
     """
-    over = f"{without.minutes_above_100_pct:.0f} and {carried.minutes_above_100_pct:.0f} minutes"
+    crest = "The crest (p99 of 1 s demand)"
+    if not card:
+        above = _minutes(without)
+        return f"{crest} is {_percent(without.crest_pct)} of the CPU; above 100 % for {above}."
     cut = crest_reduction_pct(without, carried)
     if abs(cut) < 0.5:
         return (
-            f"The crest (p99 of 1 s demand) is {_percent(carried.crest_pct)} of the CPU, with the "
-            f"card or without; above 100 % for {carried.minutes_above_100_pct:.0f} minutes."
+            f"{crest} is {_percent(carried.crest_pct)} of the CPU, with the card or without; "
+            f"above 100 % for {_minutes(carried)}."
         )
-    change = "falls" if cut > 0 else "rises"
     return (
-        f"The crest (p99 of 1 s demand) {change} from {_percent(without.crest_pct)} to "
-        f"{_percent(carried.crest_pct)} of the CPU with the card; above 100 % for {over}."
+        f"{crest} {'falls' if cut > 0 else 'rises'} from {_percent(without.crest_pct)} to "
+        f"{_percent(carried.crest_pct)} of the CPU with the card; above 100 % for "
+        f"{_minutes(carried)} with it, {without.minutes_above_100_pct:.0f} without."
     )
+
+
+def _minutes(day: DayResult) -> str:
+    told = f"{day.minutes_above_100_pct:.0f}"
+    return f"{told} minute" if told == "1" else f"{told} minutes"
 
 
 def _percent(amount: float) -> str:

@@ -10,18 +10,20 @@
 
   const WATCHDOG_MS = 20000;
   const AFTER_THE_CURVES_MS = 8; // so that the server takes up the curves first
-  const FRAME_MS = 8; // of drawing, after which the next chart waits for the next frame
+  const FRAME_MS = 12; // of drawing, after which the next chart waits for the next frame
   const SETTLED_MS = 350; // no move for so long: the address is written, the rest is asked
   const CHARTS = ["headroom", "contention", "day", "desktop"];
   const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };
   const lanes = {};
   const stats = []; // one entry an answer painted; read by the benchmark
   let base = null; // the scenario that was opened; controls change what they show of it
+  let current = null; // what the controls show, once they were read
   let newest = null;
   let sequence = 0;
   let settleTimer = null;
   let query = null; // of the address: what is shown and what is pinned; null without an answer
   let pin = null; // query of the scenario pinned for comparison
+  const pushedAside = new Set(); // sliders of weights whose value the framework does not know yet
   const listeners = []; // told of every answer painted
   const lastGood = {};
   const painted = {};
@@ -79,6 +81,17 @@
     settleTimer = setTimeout(settled, SETTLED_MS);
   }
 
+  /* Redrawing the other sliders at every move costs more than the charts: the framework is told
+     of their values once the moved one rests. */
+  function tellPushedAside() {
+    pushedAside.forEach((slider) => {
+      if (slider.isConnected) {
+        window.dash_clientside.set_props(JSON.parse(slider.id), { value: Number(slider.value) });
+      }
+    });
+    pushedAside.clear();
+  }
+
   function settled() {
     if (lanes.curve.busy || lanes.day.busy) {
       settleTimer = setTimeout(settled, 60);
@@ -90,6 +103,7 @@
         window.history.replaceState(null, "", address);
       }
     }
+    tellPushedAside();
     lanes.next.wanted = sequence;
     pump(lanes.next);
     document.documentElement.dataset.settled = String(sequence);
@@ -200,7 +214,7 @@
       painted[name] = text;
       return true;
     });
-    /* One chart an animation frame, or more where there is time for them in one. */
+    /* One chart or two, then a frame is shown: the thumb must move while charts are drawn. */
     function next(frameStart) {
       const name = names.shift();
       if (!name) {
@@ -218,8 +232,7 @@
     function inNextFrame() {
       requestAnimationFrame(() => next(performance.now()));
     }
-    if (names.length) inNextFrame();
-    else done();
+    next(performance.now());
   }
 
   function show(lane, envelope) {
@@ -251,6 +264,10 @@
         })
       );
     }
+    /* What was worked out once a slider rested must not paint over newer curves. */
+    if (lane.name === "next" && answer.figures && answer.sequence !== sequence) {
+      delete answer.figures.headroom;
+    }
     paint(answer.figures || {}, () => {
       stats.push({
         lane: lane.name,
@@ -271,6 +288,7 @@
   /* The controls of the scenario, and what each holds. A share of a habit has no path in the
      scenario: its role and its activity are counted, so that it follows a new name. */
   const HABIT = /^roles\[(\d+)\]\.activity_pct\[(\d+)\]$/;
+  const POSITION = /\[(\d+)\]/;
   const POINT = /^day\.present_pct\[(\d+)\]\[(\d)\]$/;
   const TIME = /^(([01]\d|2[0-3]):[0-5]\d|24:00)$/;
   const CLOCK = /^day\.(start|end|present_pct\[\d+\]\[0\])$/;
@@ -286,32 +304,20 @@
     return time ? time[1].padStart(2, "0") + ":" + (time[2] || "00") : text;
   }
 
-  /* The scenario that the controls show; the weight that was moved pushes the others aside. */
-  function shownScenario(movedPath) {
+  /* The scenario that the controls show, and the text boxes to write in a tidier way. */
+  function shownScenario() {
     const scenario = structuredClone(base);
-    const weights = [];
     const habits = scenario.roles.map(() => []);
     const tidied = [];
     controlsOfScenario().forEach((control) => {
       const id = JSON.parse(control.id);
       const value = valueOf(control, id.path);
       const share = HABIT.exec(id.path);
-      if (id.type === "weight") weights.push({ id: id, value: Number(value) });
-      else if (share) (habits[share[1]] || [])[share[2]] = value;
+      if (share) (habits[share[1]] || [])[share[2]] = value;
       else setPath(scenario, id.path, value);
-      showValue(id.path, value);
+      showValue(id.path, id.type === "weight" ? Math.round(value * 10) / 10 : value);
       if (control.type === "text" && value !== control.value) {
         tidied.push({ control: control, value: value });
-      }
-    });
-    const moved = weights.findIndex((weight) => weight.id.path === movedPath);
-    let balanced = weights.map((weight) => weight.value);
-    if (moved >= 0) balanced = rebalance(balanced, moved);
-    weights.forEach((weight, i) => {
-      setPath(scenario, weight.id.path, balanced[i]);
-      showValue(weight.id.path, Math.round(balanced[i] * 10) / 10);
-      if (i !== moved && balanced[i] !== weight.value) {
-        tidied.push({ id: weight.id, value: balanced[i] });
       }
     });
     scenario.roles.forEach((role, i) => {
@@ -353,10 +359,15 @@
     });
   }
 
-  function gather(movedPath) {
+  function gather(movedPath, movedSlider) {
     if (redrawn !== null) return; // the controls are about to show another list
     movedLast = movedPath;
-    const shown = shownScenario(movedPath);
+    if (movedSlider) {
+      moveSlider(movedSlider, movedPath);
+      return;
+    }
+    const shown = shownScenario();
+    current = shown.scenario;
     const sorted = inOrder(shown.scenario.day.present_pct);
     if (sorted) {
       const points = shown.scenario.day.present_pct;
@@ -370,9 +381,41 @@
     }
     ask(shown.scenario);
     shown.tidied.forEach((tidy) => {
-      if (tidy.id) window.dash_clientside.set_props(tidy.id, { value: tidy.value });
-      else retype(tidy.control, tidy.value);
+      retype(tidy.control, tidy.value);
     });
+  }
+
+  /* A slider changes one number, or the weights: the other controls need not be read again. */
+  function moveSlider(slider, path) {
+    const value = numberOf(slider.value);
+    if (JSON.parse(slider.id).type !== "weight") {
+      setPath(current, path, value);
+      showValue(path, value);
+      ask(current);
+      return;
+    }
+    const moved = Number(POSITION.exec(path)[1]);
+    const before = current.roles.map((role, i) => (i === moved ? value : role.weight_pct));
+    const balanced = rebalance(before, moved);
+    balanced.forEach((weight, i) => {
+      current.roles[i].weight_pct = weight;
+    });
+    ask(current);
+    balanced.forEach((weight, i) => {
+      const weightPath = "roles[" + i + "].weight_pct";
+      showValue(weightPath, weight);
+      if (i !== moved && weight !== before[i]) pushAside(controlAt("weight", weightPath), weight);
+    });
+  }
+
+  function pushAside(slider, weight) {
+    if (slider === null) return;
+    slider.value = String(weight);
+    pushedAside.add(slider);
+  }
+
+  function controlAt(type, path) {
+    return document.getElementById(JSON.stringify({ path: path, type: type }));
   }
 
   /* Write into a text box as if it had been typed, so that the framework takes it for its own. */
@@ -388,7 +431,7 @@
     const known = input instanceof HTMLInputElement || input instanceof HTMLSelectElement;
     if (base === null || !known || !input.id.startsWith("{")) return;
     if ((event.type === "input") !== (input.type === "range")) return;
-    gather(JSON.parse(input.id).path);
+    gather(JSON.parse(input.id).path, input.type === "range" ? input : null);
   }
 
   function opened(found) {
@@ -399,6 +442,7 @@
       if (found.edited) keepPlace();
       else setPin(found.pin);
       base = found.scenario;
+      current = structuredClone(base);
       ask(base);
       drawControls(base, performance.now());
     }

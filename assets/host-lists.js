@@ -41,7 +41,7 @@ document.addEventListener("DOMContentLoaded", () => {
         const gone = scenario.roles.splice(index, 1)[0];
         const weights = shareOut(scenario.roles.map((role) => role.weight_pct), gone.weight_pct);
         scenario.roles.forEach((role, at) => (role.weight_pct = weights[at]));
-        return 'Removed "' + gone.name + '"; its weight went to the others in proportion.';
+        return 'Removed "' + gone.name + '"; its share of the sessions went to the others in proportion.';
       },
     },
     "day.present_pct": {

@@ -18,12 +18,9 @@
     if (!isTooLongForALink()) {
       return { address: path + (page.query() ? "?" + page.query() : ""), options: {} };
     }
-    const pin = page.pin() === null ? "" : "?pin=" + encodeURIComponent(page.pin()) + "&v=1";
     const headers = { "Content-Type": "application/json" };
-    return {
-      address: path + pin,
-      options: { method: "POST", headers: headers, body: page.scenario() },
-    };
+    const body = JSON.stringify({ scenario: JSON.parse(page.scenario()), pin: page.pin() });
+    return { address: path, options: { method: "POST", headers: headers, body: body } };
   }
 
   function save(blob, name) {

@@ -580,7 +580,14 @@
     }
   }
 
-  window.crestlinePictures = { layouts: layouts };
+  /* A chart of another page, gathered by its own script, as a picture in a file. */
+  async function savePicture(chart, data) {
+    const made = await picture(chart, data, window.location.origin + "/");
+    save(made.name, made.bytes, "image/png");
+    say("Saved " + made.name + ".");
+  }
+
+  window.crestlinePictures = { layouts: layouts, save: savePicture };
   document.addEventListener("DOMContentLoaded", () => {
     if (document.documentElement.dataset.export !== undefined) sendBack();
     else listen();

@@ -320,7 +320,7 @@
   function frameOf(title) {
     parts = {
       said: make("p", { class: "hidden-label", role: "status", id: "play-said" }),
-      told: make("p", { class: "play-told", id: "play-told", text: "Drawing a day ..." }),
+      told: make("p", { class: "play-told", id: "play-told", text: "Simulating a day ..." }),
       about: make("p", { class: "play-about" }),
       body: make("div", { class: "play-body" }),
     };

@@ -106,7 +106,7 @@
     );
     part("tables").firstElementChild.className = "habits";
     const address = window.location.origin + "/" + (kept.link ? "?" + kept.link : "");
-    part("link").textContent = kept.link === null ? sheet.dataset.toolong : "Live: " + address;
+    part("link").textContent = kept.link === null ? sheet.dataset.toolong : "Open it live: " + address;
   }
 
   /* Colours of the dark look give way to those of the light one. */
@@ -137,7 +137,7 @@
 
   function before() {
     const sheet = document.getElementById("sheet");
-    if (!sheet || kept === null) return;
+    if (!sheet || kept === null || root.dataset.page !== "host") return;
     root.dataset.printing = "yes"; // laid out beside the window, so that text can be measured
     fill(sheet);
     drawCharts(sheet);

@@ -113,7 +113,7 @@ FIELDS: dict[str, Quantity] = {
         1, "cards", 0, 16, "Accelerator cards in the host.", INVENTED, whole=True,
     ),
     "accelerator.displays_per_card": Quantity(
-        100, "displays", 1, 10_000,
+        100, "slots", 1, 10_000,
         "Display slots of one card: displays in motion that it encodes at once.",
         COMMON_PRACTICE, whole=True,
     ),
@@ -178,7 +178,7 @@ FIELDS: dict[str, Quantity] = {
         25, "core-s", 0, 10_000, "CPU work of one logon, on the reference core.", INVENTED,
     ),
     "targets.max_cpu_p95_pct": Quantity(
-        85, "% of capacity", 1, 100,
+        85, "% of CPU", 1, 100,
         "CPU demand that may be exceeded 5 % of the time at most.", COMMON_PRACTICE,
     ),
     "targets.max_wait_pct": Quantity(

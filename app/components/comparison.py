@@ -102,7 +102,7 @@ def differing_inputs(compared: list[Compared]) -> list[tuple[str, tuple[str, ...
         {label: (own, others) for label, own, others in differences(first, each.found.scenario)}
         for each in compared
     ]
-    labels = dict.fromkeys(label for found in against for label in found if label != "name")
+    labels = dict.fromkeys(label for found in against for label in found if label != "Name")
     rows = []
     for label in labels:
         own = next(found[label][0] for found in against if label in found)

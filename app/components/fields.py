@@ -4,7 +4,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from app import ids, words
+from app import ids, labels
 from model.defaults import Quantity
 from model.scenario import Scenario
 
@@ -51,8 +51,8 @@ def shown(name: str, value: float, unit: str) -> Component:
     unit : str
         Its unit, in the plural.
     """
-    units: dict[str, Any] = {"data-unit": unit, "data-unit-one": words.unit_of(1, unit)}
-    return html.Output(words.amount(value, unit), id=f"shown-{name}", **units)
+    units: dict[str, Any] = {"data-unit": unit, "data-unit-one": labels.unit_of(1, unit)}
+    return html.Output(labels.amount(value, unit), id=f"shown-{name}", **units)
 
 
 def error_of(path: str) -> Component:
@@ -64,6 +64,17 @@ def error_of(path: str) -> Component:
         The path by which the model names the field.
     """
     return html.Small(id=f"error-{path}", className="error")
+
+
+def measured_at(path: str) -> Component:
+    """Return the place where the page's script says that a number was measured.
+
+    Parameters
+    ----------
+    path : str
+        The path by which the model names the field.
+    """
+    return html.Small(id=f"measured-{path}", className="measured")
 
 
 def hidden_label(component: dict[str, str], children: Any) -> Component:

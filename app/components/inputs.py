@@ -13,7 +13,7 @@ from dash import dcc, html
 from app import ids
 from app.components.fields import error_of, explained, help_of, shown, value_at
 from app.components.lists import activity_list, presence_list, role_list
-from app.words import LABELS
+from app.labels import LABELS
 from model.defaults import FIELDS
 from model.scenario import Scenario
 

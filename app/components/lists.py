@@ -10,17 +10,28 @@ from typing import Any
 
 from dash import html
 
-from app import ids, words
+from app import ids, labels
 from app.components.fields import (
     error_of,
     explained,
     help_of,
     hidden_label,
+    measured_at,
     number_box,
     text_box,
     value_at,
 )
-from app.words import ACTIVITY_COLUMNS, HABIT, PRESENT, ROLE_COLUMNS, SPANS, TEXT_HELP
+from app.labels import (
+    ACTIVITY_COLUMNS,
+    DISPLAY_SIZE,
+    DISPLAYS_IN_MOTION,
+    HABIT,
+    PRESENT,
+    ROLE_COLUMNS,
+    SESSIONS_PRESENT,
+    SPANS,
+    TEXT_HELP,
+)
 from model.defaults import FIELDS, MOST_ACTIVITIES, MOST_POINTS, MOST_ROLES
 from model.scenario import Scenario
 from model.sessions import LONGEST_NAME
@@ -42,7 +53,7 @@ def activity_list(scenario: Scenario) -> list[Component]:
     """
     kind, columns = "activities", ACTIVITY_COLUMNS
     entries = [(label, help_of(FIELDS[f"{kind}.{name}"])) for name, label in columns.items()]
-    texts = [("Activity", TEXT_HELP["name"]), ("Moves", TEXT_HELP["spans"])]
+    texts = [("Activity", TEXT_HELP["name"]), (DISPLAYS_IN_MOTION, TEXT_HELP["spans"])]
     rows = []
     for index, activity in enumerate(scenario.activities):
         path = f"{kind}[{index}]"
@@ -54,8 +65,8 @@ def activity_list(scenario: Scenario) -> list[Component]:
             ]
         )
     return [
-        _table("Activities", [_corner("Activity"), *_heads(kind, columns), _head("Moves", "")],
-               rows),
+        _table("Activities", [_corner("Activity"), *_heads(kind, columns),
+                              _head(DISPLAYS_IN_MOTION, "")], rows),
         _adder(kind, "Add an activity", len(rows), MOST_ACTIVITIES),
         explained("What the columns mean", [texts[0], *entries, texts[1]]),
     ]  # fmt: skip
@@ -82,14 +93,14 @@ def role_list(scenario: Scenario) -> list[Component]:
             ]
         )
     return [
-        _table("Roles", [_corner("Role"), *_heads(kind, columns), _head("Display size", "pixels")],
+        _table("Roles", [_corner("Role"), *_heads(kind, columns), _head(DISPLAY_SIZE, "pixels")],
                rows),
         html.Datalist([html.Option(value=size) for size in _USUAL_SIZES], id=_SIZES),
         _adder(kind, "Add a role", len(rows), MOST_ROLES),
         html.P(HABIT, className="table-title"),
         _habits(scenario),
         explained("What the columns mean", [
-            ("Role", TEXT_HELP["name"]), *entries, ("Display size", TEXT_HELP["display"]),
+            ("Role", TEXT_HELP["name"]), *entries, (DISPLAY_SIZE, TEXT_HELP["display"]),
             ("Shares of a habit", help_of(FIELDS["roles.activity_pct"])),
         ]),
     ]  # fmt: skip
@@ -113,22 +124,27 @@ def presence_list(scenario: Scenario) -> list[Component]:
             [
                 html.Td([hidden_label(time, f"Time of point {index + 1}"),
                          text_box(time, clock, maxLength=5)]),
-                html.Td([hidden_label(present, ["Present at ", name]), number_box(present, share)]),
+                html.Td([hidden_label(present, [f"{SESSIONS_PRESENT} at ", name]),
+                         number_box(present, share)]),
                 html.Td([_remover(path, ["the point at ", name], len(day.present_pct) > 2),
                          error_of(path)]),
             ]
         )  # fmt: skip
-    head = [_head("Time", ""), _head("Present", FIELDS["day.present_pct"].unit), _head("", "")]
+    head = [
+        _head("Time", ""),
+        _head(SESSIONS_PRESENT, FIELDS["day.present_pct"].unit),
+        _head("", ""),
+    ]
     return [
         html.Div([_clock("day.start", "Start of the day", day.start),
                   _clock("day.end", "End of the day", day.end)], className="pair"),
         html.P(PRESENT, className="table-title"),
-        _table("Presence", head, rows, whole_row=True),
+        _table(SESSIONS_PRESENT, head, rows, whole_row=True),
         error_of("day.present_pct"),
         _adder("day.present_pct", "Add a point", len(rows), MOST_POINTS),
         explained("What the columns mean", [
             ("Start and end", TEXT_HELP["clock"]), ("Time", TEXT_HELP["point"]),
-            ("Present", help_of(FIELDS["day.present_pct"])),
+            (SESSIONS_PRESENT, help_of(FIELDS["day.present_pct"])),
         ]),
     ]  # fmt: skip
 
@@ -151,7 +167,7 @@ def _habits(scenario: Scenario) -> Component:
         row = html.Th(
             [
                 html.Span(_named(f"roles[{index}]", role.name), className="row-name"),
-                html.Output(words.amount(round(total, 2), "%"), id=f"sum-roles[{index}]"),
+                html.Output(labels.amount(round(total, 2), "%"), id=f"sum-roles[{index}]"),
                 error_of(f"roles[{index}].activity_pct"),
             ],
             scope="row",
@@ -221,6 +237,7 @@ def _number_cell(scenario: Scenario, path: str, name: str, label: str) -> Compon
         [
             hidden_label(component, [entry, f": {label}"]),
             number_box(component, value_at(scenario, field)),
+            *([measured_at(field)] if path.startswith("activities") else []),
             error_of(field),
         ]
     )
@@ -233,7 +250,7 @@ def _spans_cell(path: str, name: str, spans: str) -> Component:
     ]
     return html.Td(
         [
-            hidden_label(component, [_named(path, name), ": moves"]),
+            hidden_label(component, [_named(path, name), f": {DISPLAYS_IN_MOTION.lower()}"]),
             html.Select(options, id=component),
             error_of(f"{path}.spans"),
         ]
@@ -244,7 +261,7 @@ def _display_cell(path: str, name: str, display: str) -> Component:
     component = ids.field(f"{path}.display")
     return html.Td(
         [
-            hidden_label(component, [_named(path, name), ": display size"]),
+            hidden_label(component, [_named(path, name), f": {DISPLAY_SIZE.lower()}"]),
             text_box(component, display, list=_SIZES, maxLength=9),
             error_of(f"{path}.display"),
         ]

@@ -9,7 +9,7 @@ from typing import Any
 
 from dash import html
 
-from app import ids, words
+from app import ids, labels, words
 from app.components.stage import key
 from app.theme import DARK, LIGHT
 
@@ -34,11 +34,13 @@ def sheet() -> Component:
                     html.P(**_copied("pin-change")),
                     html.P(**_copied("pin-crest")),
                     html.P(**_copied("pin-note")),
+                    html.P(**_copied("measured-note")),
+                    html.P(**_copied("measured-range")),
                 ],
                 className="sheet-answer",
             ),
             html.Div([_chart(name) for name in ids.CHARTS], className="sheet-charts"),
-            key(*words.KEY_OF_CHARTS),
+            key(*labels.KEY_OF_CHARTS),
             html.Div(
                 [
                     html.Div(id="sheet-values"),
@@ -72,9 +74,9 @@ def _copied(source: str) -> dict[str, Any]:
 def _chart(name: str) -> Component:
     return html.Div(
         [
-            html.H2(words.TITLES[name]),
+            html.H2(labels.TITLES[name]),
             html.P(**_copied(f"takeaway-{name}")),
-            *([key(*words.KEY_OF_BARS)] if name == "desktop" else []),
+            *([key(*labels.KEY_OF_BARS)] if name == "desktop" else []),
             html.Div(className="sheet-plot", **ids.data(plot=name)),
         ]
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from dash import html
 
-from app import ids, words
+from app import ids, labels, words
 from app.theme import ARM_LABEL
 
 Component = Any
@@ -23,7 +23,7 @@ def stage() -> Component:
                 [
                     html.H2(id="stage-title", tabIndex=-1),
                     html.P(id="stage-place"),
-                    key(*words.KEY_OF_CHARTS),
+                    key(*labels.KEY_OF_CHARTS),
                 ],
                 className="stage-head",
             ),
@@ -32,7 +32,7 @@ def stage() -> Component:
             html.P(id="stage-takeaway"),
             html.Div(
                 [
-                    html.Label(words.LABELS["sessions"], htmlFor="stage-slider"),
+                    html.Label(labels.LABELS["sessions"], htmlFor="stage-slider"),
                     html.Output(id="stage-count", htmlFor="stage-slider"),
                 ],
                 id="stage-sessions", hidden=True,
@@ -42,7 +42,7 @@ def stage() -> Component:
                     html.P(words.CAUTION_IN_SHORT),
                     *[
                         html.Button(label, type="button", title=about, **ids.data(do=does))
-                        for does, (label, about) in words.STAGE_BUTTONS.items()
+                        for does, (label, about) in labels.STAGE_BUTTONS.items()
                     ],
                 ],
                 className="stage-tools",
@@ -50,8 +50,8 @@ def stage() -> Component:
             html.P(id="stage-told", className="hidden-label", role="status"),
         ],
         id="stage",
-        **ids.named(words.ACTIONS["stage"][0]),
-        **ids.data(titles=json.dumps(words.TITLES)),
+        **ids.named(labels.ACTIONS["stage"][0]),
+        **ids.data(titles=json.dumps(labels.TITLES)),
     )  # fmt: skip
 
 
@@ -63,8 +63,8 @@ def key(*shown: str) -> Component:
     *shown : str
         Names of arms, "target", "pinned", or a part of the work in the words of the bars.
     """
-    labels = ARM_LABEL | {"target": "target", "pinned": "pinned"}
+    meanings = ARM_LABEL | {"target": "target", "pinned": "pinned"}
     return html.Div(
-        [html.Span([html.I(), labels.get(name, name)], **ids.data(means=name)) for name in shown],
+        [html.Span([html.I(), meanings.get(name, name)], **ids.data(means=name)) for name in shown],
         className="key",
     )

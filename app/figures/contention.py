@@ -38,7 +38,7 @@ def contention_figure(
             {
                 "type": "scatter", "mode": "lines", "x": x, "yaxis": "y2", "line": look,
                 "y": rounded(curve.wait_busy_pct[at], 2), "name": ARM_LABEL[arm],
-                "hovertemplate": f"vCPUs wait %{{y:.1f}} % of the time {ARM_LABEL[arm]}"
+                "hovertemplate": f"scheduler wait %{{y:.1f}} % of vCPU time {ARM_LABEL[arm]}"
                 "<extra></extra>",
             }
         )  # fmt: skip
@@ -59,7 +59,7 @@ def contention_figure(
                    "unifiedhovertitle": {"text": "%{x} sessions"}},
             yaxis={"range": [0, 104], "domain": [0.54, 1]},
             yaxis2={"range": [0, top], "domain": [0, 0.46], "anchor": "x",
-                    "title": {"text": "vCPU wait [%]", "standoff": theme.room(8)}},
+                    "title": {"text": "Wait [%]", "standoff": theme.room(8)}},
             shapes=[*lines, frames[0], wait[0]],
             annotations=[*labels, frames[1], wait[1]],
         ),

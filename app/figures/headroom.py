@@ -2,8 +2,20 @@
 
 import numpy as np
 
-from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded, shown_arms, upright
+from app.theme import (
+    ARM_LABEL,
+    DASH,
+    Figure,
+    Theme,
+    across,
+    layout,
+    note,
+    rounded,
+    shown_arms,
+    upright,
+)
 from app.words import sessions
+from app.words_measured import MEASURED_BAND
 from model.assess import Assessment
 
 POINTS = 60
@@ -61,8 +73,33 @@ def ghosts(pinned: Assessment | None, name: str, theme: Theme, yaxis: str = "y")
     return traces
 
 
+def _bands(
+    assessment: Assessment, bounds: tuple[Assessment, Assessment] | None, theme: Theme
+) -> list[Figure]:
+    """Return for each arm the range between the answers at both ends of the measured costs."""
+    if bounds is None:
+        return []
+    traces: list[Figure] = []
+    for arm in shown_arms(assessment.scenario):
+        sides = [(found.curves[arm], shown_points(found)) for found in bounds]
+        (low, low_at), (high, high_at) = sides
+        x = [*low.sessions[low_at].tolist(), *high.sessions[high_at][::-1].tolist()]
+        y = [*rounded(low.headroom_pct[low_at], 1), *rounded(high.headroom_pct[high_at][::-1], 1)]
+        traces.append(
+            {
+                "type": "scatter", "mode": "lines", "x": x, "y": y, "fill": "toself",
+                "fillcolor": theme.fill(arm), "line": {"width": 0}, "hoverinfo": "skip",
+                "name": f"{MEASURED_BAND}, {ARM_LABEL[arm]}",
+            }
+        )  # fmt: skip
+    return traces
+
+
 def headroom_figure(
-    assessment: Assessment, theme: Theme, pinned: Assessment | None = None
+    assessment: Assessment,
+    theme: Theme,
+    pinned: Assessment | None = None,
+    bounds: tuple[Assessment, Assessment] | None = None,
 ) -> Figure:
     """Return the chart of headroom over sessions.
 
@@ -74,9 +111,12 @@ def headroom_figure(
         The look.
     pinned : Assessment or None
         Drawn as a ghost behind it.
+    bounds : tuple of Assessment or None
+        The answers at the low and at the high ends of the measured costs; the range between them
+        is drawn as a band.
     """
     at = shown_points(assessment)
-    traces = ghosts(pinned, "headroom_pct", theme)
+    traces = [*_bands(assessment, bounds, theme), *ghosts(pinned, "headroom_pct", theme)]
     for arm in shown_arms(assessment.scenario):
         curve = assessment.curves[arm]
         traces.append(
@@ -92,6 +132,11 @@ def headroom_figure(
     target = 100 - assessment.scenario.targets.max_cpu_p95_pct
     lines, labels = marks(assessment, theme)
     line, label = across(theme, target, f"target: at least {target:g} %")
+    if bounds is not None:
+        labels.append(
+            note(theme, f"band: {MEASURED_BAND}", 0.005, 0.02, xref="paper", yref="paper",
+                 xanchor="left", yanchor="bottom")
+        )  # fmt: skip
     return {
         "data": traces,
         "layout": layout(

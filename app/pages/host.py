@@ -15,11 +15,12 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, dcc, html, no_update
 from flask import Response, request
 
-from app import ids, url_state, words
+from app import ids, labels, url_state
 from app.answers import LANES, answer_text
 from app.components.inputs import controls
 from app.components.sheet import sheet
 from app.components.stage import stage
+from app.refusals import refusal
 from app.theme import ARM_LABEL, LIGHT, THEMES
 from app.workers import Workers
 from model import scenario_url
@@ -56,13 +57,13 @@ def _results() -> list[Any]:
             [
                 html.Figcaption(
                     [
-                        html.Div([html.H2(words.TITLES[name]), _chart_tools(name)],
+                        html.Div([html.H2(labels.TITLES[name]), _chart_tools(name)],
                                  className="chart-head"),
                         html.P(id=f"takeaway-{name}"),
                     ]
                 ),
                 html.Div(id=f"chart-{name}", className="chart", role="group",
-                         **ids.named(words.TITLES[name])),
+                         **ids.named(labels.TITLES[name])),
             ]
         )
         for name in ids.CHARTS
@@ -74,7 +75,7 @@ def _results() -> list[Any]:
                 *[html.Td(id=f"now-{arm}-{name}") for arm in ARMS],
             ]
         )
-        for name, (label, unit, _) in words.VALUES.items()
+        for name, (label, unit, _) in labels.VALUES.items()
     ]
     head = html.Tr(
         [html.Th(id="now-title", scope="col"), *[html.Th(ARM_LABEL[a], scope="col") for a in ARMS]]
@@ -90,6 +91,8 @@ def _results() -> list[Any]:
                     className="pin-change",
                 ),
                 html.P(id="pin-note"),
+                html.P(id="measured-note"),
+                html.P(id="measured-range"),
                 html.P(id="link-note"),
                 html.P(id="stale", className="stale-mark", role="status"),
                 _tools(),
@@ -110,24 +113,25 @@ def _results() -> list[Any]:
 def _tools() -> Any:
     """Buttons below the answer; a script in assets/ listens to each by its data-action."""
     return html.Div(
-        [_button(label, action, about) for action, (label, about) in words.ACTIONS.items()],
+        [_button(label, action, about) for action, (label, about) in labels.ACTIONS.items()],
         className="tools", role="toolbar", **ids.named("Do with this answer"),
     )  # fmt: skip
 
 
 def _chart_tools(name: str) -> Any:
-    title = words.TITLES[name]
+    title = labels.TITLES[name]
     return html.Div(
         [
             _button("Picture", "picture", f"Save this chart as PNG: {title}", name),
-            _button("Numbers", "numbers", f"Save this chart's numbers as CSV: {title}", name),
+            _button("Numbers", "numbers",
+                    f"Save this chart's numbers as CSV, for a spreadsheet: {title}", name),
         ],
         className="chart-tools",
     )  # fmt: skip
 
 
 def _button(label: str, action: str, about: str, chart: str | None = None) -> Any:
-    name = f"{label}: {words.TITLES[chart]}" if chart else label
+    name = f"{label}: {labels.TITLES[chart]}" if chart else label
     told = ids.data(action=action, **({"chart": chart} if chart else {}))
     return html.Button(label, type="button", title=about, **told, **ids.named(name))
 
@@ -206,7 +210,7 @@ def edited(scenario_text: str) -> tuple[Any, dict[str, Any], Any]:
     try:
         scenario = load(scenario_text)
     except InputError as error:
-        told = {"field": error.field, "message": str(error)}
+        told = {"field": error.field, "message": refusal(error)}
         return no_update, {"error": told}, no_update
     return controls(scenario), {"scenario": to_data(scenario), "edited": True}, ""
 
@@ -222,7 +226,7 @@ def opened_at(address: str) -> tuple[url_state.PageState, str]:
     try:
         return url_state.from_address(address), ""
     except InputError as error:
-        told = f"The link could not be opened: {error} The example is shown instead."
+        told = f"The link could not be opened: {refusal(error)} The example is shown instead."
         return url_state.PageState(default()), told
 
 
@@ -254,7 +258,7 @@ def answer_to(question: Any, lane: str, remember: Remember, workers: Workers) ->
         if pin is not None:
             scenario_url.from_query(pin)
     except InputError as error:
-        told = {"field": error.field, "message": str(error)}
+        told = {"field": error.field, "message": refusal(error)}
         return {"sequence": sequence, "lane": lane, "error": told}
     theme = THEMES.get(str(asked.get("theme")), LIGHT).name
     exact = canonical(scenario)

@@ -1,6 +1,6 @@
 """Which scenarios were saved, and how do up to four of them compare? The Shelf page.
 
-The page is drawn by assets/shelf.js from plain JSON, asked for at addresses of its own:
+The page is drawn by assets/shelf-*.js from plain JSON, asked for at addresses of its own:
 
     GET  /shelf-data/items?search=&tag=&page=      one page of items, and all tags
     GET  /shelf-data/items/ID/revisions            every revision of an item
@@ -40,15 +40,14 @@ from app.components.comparison import (
     takeaway,
 )
 from app.figures.compared import LETTERS, MOST_COMPARED, Compared, compared_figure
-from app.shelf_store import (
-    ChangedError,
-    Item,
-    NotOnShelfError,
-    Shelf,
-    ShelfError,
-)
+from app.labels import SHELF
+from app.refusals import refusal
+from app.shelf_exchange import export_items, import_items
+from app.shelf_records import ChangedError, Item, NotOnShelfError
+from app.shelf_schema import ShelfError
+from app.shelf_store import Shelf
 from app.theme import ARM_LABEL, LIGHT, THEMES
-from app.words import CAUTION, SHELF
+from app.words import CAUTION
 from app.workers import Workers
 from model.assess import assess
 from model.day import simulate_day_both
@@ -61,7 +60,7 @@ _LOG = logging.getLogger("crestline")
 
 
 def page_layout() -> list[Any]:
-    """Return the page's frame; assets/shelf.js fills it."""
+    """Return the page's frame; assets/shelf-list.js and shelf-compare.js fill it."""
     return [
         html.Section(
             [
@@ -140,7 +139,7 @@ def _reply(answer: Callable[[], Told | Response], method: str) -> Response:
             return found
         told = found
     except InputError as error:
-        told = {"error": {"field": error.field, "message": str(error)}}
+        told = {"error": {"field": error.field, "message": refusal(error)}}
     except ChangedError as error:
         words = SHELF["deleted_since"] if error.deleted else SHELF["changed_since"]
         told = {"changed": _told_change(error) | {"message": words}}
@@ -247,13 +246,14 @@ def _opened(shelf: Shelf, item_id: str, number: int) -> Told:
     revision = shelf.revision(item_id, number or None)
     query = url_state.to_address(load(revision.scenario))
     if query is None:
-        raise InputError("scenario", item.name, SHELF["too_long"])
+        message = SHELF["too_long"].format(name=item.name)
+        return {"error": {"field": "scenario", "message": message}}
     return _one(item) | {"number": revision.number, "query": query}
 
 
 def _exported(shelf: Shelf) -> Response:
     chosen = request.args.get("id")
-    data = shelf.export(None if chosen is None else [chosen])
+    data = export_items(shelf, None if chosen is None else [chosen])
     name = "crestline-shelf"
     if chosen is not None:
         name = re.sub(r"[^a-z0-9]+", "-", data["items"][0]["name"].lower())[:60].strip("-")
@@ -272,8 +272,8 @@ def _imported(shelf: Shelf) -> Told:
     try:
         data = json.loads(request.get_data())
     except (ValueError, RecursionError):  # the latter: nested too deep
-        raise InputError("file", "something else", "JSON, as the shelf exports it") from None
-    done = shelf.import_data(data, partly=request.args.get("partly") == "yes")
+        raise InputError("file", "something else", "a file that the shelf has exported") from None
+    done = import_items(shelf, data, partly=request.args.get("partly") == "yes")
     return {
         "names": list(done.names),
         "able": done.able,

@@ -47,7 +47,8 @@ def autocorrelation(values: FloatArray, lags: int) -> FloatArray:
     products = _lagged_products(deviation, int(lags))
     if products[0] == 0:
         return np.concatenate([[1.0], np.zeros(int(lags))])
-    return products / products[0]
+    alike: FloatArray = products / products[0]
+    return alike
 
 
 def andrews_lag(values: FloatArray) -> int:
@@ -82,7 +83,8 @@ def andrews_lag(values: FloatArray) -> int:
     alike = float(autocorrelation(values, 1)[1])
     alike = min(max(alike, 0.0), _LONGEST_MEMORY_SHARE)
     alpha = 4 * alike**2 / (1 - alike**2) ** 2
-    return min(ceil(1.1447 * (alpha * len(values)) ** (1 / 3)), len(values) - 1)
+    lag: int = ceil(1.1447 * float(alpha * len(values)) ** (1 / 3))
+    return min(lag, len(values) - 1)
 
 
 def long_run_variance(values: FloatArray, lag: int) -> float:
@@ -121,7 +123,7 @@ def long_run_variance(values: FloatArray, lag: int) -> float:
     products = _lagged_products(values - values.mean(), int(lag))
     weights = 1 - np.arange(int(lag) + 1) / (lag + 1)
     weights[1:] *= 2
-    return float(max(weights @ products, 0.0)) / len(values)
+    return max(float(weights @ products), 0.0) / len(values)
 
 
 def effective_sample_size(values: FloatArray, lag: int | None = None) -> float:
@@ -211,7 +213,8 @@ def bootstrap_block_length(values: FloatArray) -> float:
     longest = float(ceil(min(3 * sqrt(rows), rows / 3)))
     if level == 0:
         return longest
-    return min(max(float((slope / level) ** 2 * rows) ** (1 / 3), 1.0), longest)
+    best: float = ((slope / level) ** 2 * rows) ** (1 / 3)
+    return min(max(best, 1.0), longest)
 
 
 def stationary_bootstrap(
@@ -275,7 +278,8 @@ def stationary_bootstrap(
         length = np.diff(stop, axis=1, prepend=0)
         first = random.integers(0, rows, (count, most))
         means[begin : begin + count] = (running[first + length] - running[first]).sum(axis=1)
-    return means / rows + centre
+    shifted: FloatArray = means / rows + centre
+    return shifted
 
 
 def _lagged_products(deviation: FloatArray, lags: int) -> FloatArray:
@@ -285,7 +289,8 @@ def _lagged_products(deviation: FloatArray, lags: int) -> FloatArray:
         return np.array([deviation[: rows - k] @ deviation[k:] for k in range(lags + 1)])
     size = 1 << (len(deviation) + lags - 1).bit_length()
     spectrum = np.fft.rfft(deviation, size)
-    return np.fft.irfft(spectrum * spectrum.conj(), size)[: lags + 1]
+    products: FloatArray = np.fft.irfft(np.abs(spectrum) ** 2, size)
+    return products[: lags + 1]
 
 
 def _checked(name: str, values: FloatArray, least_rows: int) -> FloatArray:

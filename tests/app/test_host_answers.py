@@ -65,7 +65,7 @@ def test_other_lanes_draw_the_day(client, lane):
 @pytest.mark.parametrize(
     ("scenario", "named"),
     [(None, "scenario"), (5, "scenario"), ("demo_data/x.json", "scenario"), ("{", "scenario"),
-     ('{"version": 1}', "name"), ("{}" * 3, "scenario")],
+     ('{"version": 1}', "Name"), ("{}" * 3, "scenario")],
 )  # fmt: skip
 def test_what_is_no_scenario_is_refused(client, scenario, named):
     """What was sent in place of a scenario is refused by name; no file is ever read for it."""

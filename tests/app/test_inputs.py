@@ -6,7 +6,7 @@ import pytest
 from dash import no_update
 from dash.development.base_component import Component
 
-from app import ids, words
+from app import ids, labels
 from app.components.fields import value_at
 from app.components.inputs import controls
 from app.pages.host import edited
@@ -122,7 +122,7 @@ def test_every_number_is_explained_in_sight_of_the_keyboard():
     for quantity in FIELDS.values():
         reach = f"{quantity.low:.10g} to {quantity.high:.10g} {quantity.unit}".strip()
         assert f"{quantity.meaning} {reach}. Default: {quantity.provenance}." in told
-    for sentence in words.TEXT_HELP.values():
+    for sentence in labels.TEXT_HELP.values():
         assert sentence in told
 
 
@@ -134,7 +134,7 @@ def test_every_number_is_explained_in_sight_of_the_keyboard():
 )  # fmt: skip
 def test_one_is_singular(value, unit, shown):
     """One card is a card and not cards; large numbers are written out."""
-    assert words.amount(value, unit) == shown
+    assert labels.amount(value, unit) == shown
 
 
 def test_slider_tells_the_script_both_forms_of_its_unit():

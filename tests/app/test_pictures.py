@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from app import ids, url_state, words
+from app import ids, labels, url_state, words
 from app.answers import curve_answer, next_answer
 from app.pictures import EXAMPLE, query_of_file, sheets
 from app.server import make_app
@@ -55,7 +55,7 @@ def test_picture_has_the_numbers_of_the_page():
             (t["x"], t["y"]) for t in shown
         ]
         assert chart["takeaway"] == texts[f"takeaway-{chart['name']}"]
-        assert chart["title"] == words.TITLES[chart["name"]]
+        assert chart["title"] == labels.TITLES[chart["name"]]
         assert chart["figure"]["layout"]["paper_bgcolor"] == "#ffffff"
         assert any("pinned" in entry["label"] for entry in chart["key"])
     assert told["summary"][0] == texts["answer-sentence"]
@@ -146,9 +146,10 @@ def test_page_is_given_its_pictures(client):
 
 @pytest.mark.parametrize(
     ("question", "named"),
-    [(None, "scenario"), ([], "scenario"), ({"scenario": "/etc/hostname"}, "scenario"),
-     ({"scenario": '{"version": 1}'}, "name"), ({"scenario": dump(default()), "pin": 3}, "pin"),
-     ({"scenario": dump(default()), "pin": "n=0&v=1"}, "sessions")],
+    [(None, "The scenario"), ([], "The scenario"), ({"scenario": "/etc/hostname"}, "The scenario"),
+     ({"scenario": '{"version": 1}'}, "Name"),
+     ({"scenario": dump(default()), "pin": 3}, "The pinned scenario"),
+     ({"scenario": dump(default()), "pin": "n=0&v=1"}, "Sessions")],
 )  # fmt: skip
 def test_what_is_no_question_for_pictures_is_refused(client, question, named):
     """What was sent in place of a scenario or a pin is refused by name; no file is read for it."""
@@ -167,9 +168,9 @@ def test_scenario_file_opens(client):
 
 @pytest.mark.parametrize(
     ("text", "named"),
-    [(dump(default()).replace('"cores": 32', '"cores": 0'), "host.cores"), ("{", "scenario"),
-     ("/etc/hostname", "scenario"), (None, "scenario"), ('{"scenario": {}}', "name"),
-     ("[1]", "scenario")],
+    [(dump(default()).replace('"cores": 32', '"cores": 0'), "CPU cores"), ("{", "The scenario"),
+     ("/etc/hostname", "The scenario"), (None, "The scenario"), ('{"scenario": {}}', "Name"),
+     ("[1]", "The scenario")],
 )  # fmt: skip
 def test_file_that_is_no_scenario_is_refused_by_field(client, text, named):
     """A file that cannot be opened gets one sentence that names the field."""

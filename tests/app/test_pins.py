@@ -12,9 +12,7 @@ from model.scenario import default
 def with_cores(cores):
     """The example on a host of so many cores."""
     scenario = default()
-    return scenario.model_copy(
-        update={"host": scenario.host.model_copy(update={"cores": cores})}
-    )
+    return scenario.model_copy(update={"host": scenario.host.model_copy(update={"cores": cores})})
 
 
 def test_pin_is_described_by_what_differs():

@@ -8,6 +8,7 @@ import pytest
 
 from app.answers import DAY_SEED
 from app.playing import SEED, day_text
+from app.refusals import field_name
 from app.server import make_app
 from app.settings import Settings
 from app.words import CAUTION
@@ -90,7 +91,7 @@ def test_what_is_no_scenario_is_refused_in_a_sentence(client, scenario, named):
 
     assert reply.status_code == 200
     assert reply.get_json()["error"]["field"] == named
-    assert reply.get_json()["error"]["message"].startswith(f"{named} is ")
+    assert reply.get_json()["error"]["message"].startswith(f"{field_name(named)} is ")
 
 
 def test_what_is_no_question_is_refused(client):

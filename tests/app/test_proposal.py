@@ -19,7 +19,8 @@ def test_every_number_of_the_scenario_is_on_the_sheet():
     # Derived: one label for each field that `model.defaults` describes, and five inputs that have
     # no range: names of roles and activities, the display, displays in motion, hours of the day.
     labels, _ = told(default())
-    others = {"Role", "Activity", "Display [pixels]", "Displays in motion", "Hours"}
+    others = {"Role", "Activity", "Display size [pixels]", "Displays in motion"}
+    others.add("Hours of the day")
     assert len(labels) == len(FIELDS) + len(others)
     assert others < set(labels)
 

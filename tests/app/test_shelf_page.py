@@ -239,10 +239,10 @@ def test_only_inputs_that_differ_are_listed():
     assert [cell.split()[0] for cell in rows["Sessions"]] == [
         str(default().sessions), "90", str(default().sessions),
     ]  # fmt: skip
-    dwell = [cells for label, cells in rows.items() if label.startswith("resting: Dwell")]
+    dwell = [cells for label, cells in rows.items() if label == "resting: Lasts"]
     assert dwell[0][:2] == ("none", "none")
     assert dwell[0][2] != "none"
-    assert "name" not in rows
+    assert "Name" not in rows
     assert not any("CPU cores" in label for label in rows)
     assert comparison(compared(default(), default()), 100)[0].label == "None"
 
@@ -316,5 +316,5 @@ def test_refusal_names_what_the_dialog_marks(client):
     told = client.post("/shelf-data/items", json=body).get_json()["error"]
     assert told == {
         "field": "name",
-        "message": str(InputError("name", "121 characters", "at most 120")),
+        "message": str(InputError("Name", "121 characters", "at most 120")),
     }

@@ -8,7 +8,7 @@ from typing import Any
 
 from playwright.sync_api import Download, Page, expect
 
-from app import words
+from app import labels
 
 
 class Numbers:
@@ -20,13 +20,14 @@ class Numbers:
 
     def save_chart(self, chart: str) -> tuple[str, list[dict[str, str]]]:
         """Save a chart's numbers; return the file's name and its rows by column."""
-        button = self.page.get_by_role("button", name=f"Numbers: {words.TITLES[chart]}", exact=True)
+        called = f"Numbers: {labels.TITLES[chart]}"
+        button = self.page.get_by_role("button", name=called, exact=True)
         name, text = self._saved(button)
         return name, list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
 
     def save_all(self, key: str | None = None) -> tuple[str, dict[str, Any]]:
         """Save the whole answer, with the mouse or with a key; return the file's name and it."""
-        label, _ = words.ACTIONS["assessment"]
+        label, _ = labels.ACTIONS["assessment"]
         name, text = self._saved(self.page.get_by_role("button", name=label, exact=True), key)
         return name, json.loads(text)
 
@@ -34,7 +35,7 @@ class Numbers:
         """Press for the whole answer and wait for a sentence; nothing is saved."""
         saved: list[Download] = []
         self.page.on("download", lambda download: saved.append(download))
-        label, _ = words.ACTIONS["assessment"]
+        label, _ = labels.ACTIONS["assessment"]
         button = self.page.get_by_role("button", name=label, exact=True)
         button.click()
         expect(self.page.locator("#failure")).to_contain_text(text)

@@ -67,8 +67,8 @@ class ShelfPage:
     def save_as(self, name: str, tags: str = "", note: str = "") -> None:
         """Save what the Host page shows as a new item."""
         dialog = self.start_saving()
-        if dialog.get_by_label("a new item").count():
-            dialog.get_by_label("a new item").check()
+        if dialog.get_by_label("a new scenario").count():
+            dialog.get_by_label("a new scenario").check()
         dialog.get_by_label("Name").fill(name)
         dialog.get_by_label("Tags").fill(tags)
         dialog.get_by_label("Note").fill(note)

@@ -10,7 +10,8 @@ import pytest
 from PIL import Image, PngImagePlugin
 from playwright.sync_api import expect
 
-from app import ids, url_state, words
+from app import ids, labels, url_state, words
+from app.refusals import refusal
 from model import scenario_url
 from model.errors import InputError
 from model.scenario import Scenario, default, from_data, to_data
@@ -97,7 +98,7 @@ def test_picture_of_a_chart_is_a_white_sheet_with_everything_on_it(new_context, 
     page = new_context(color_scheme="dark").new_page()
     HostPage(page, server.url).open("?n=140&cores=48&v=1")
     pictures = Pictures(page)
-    name, png = pictures.save(f"Picture: {words.TITLES['headroom']}")
+    name, png = pictures.save(f"Picture: {labels.TITLES['headroom']}")
     assert name == "crestline-headroom.png"
 
     image = Image.open(io.BytesIO(png))
@@ -121,7 +122,7 @@ def test_picture_of_a_chart_is_a_white_sheet_with_everything_on_it(new_context, 
         left, top = box["x"], box["y"]
         inked = colours(image, (left, top, left + box["width"], top + box["height"]))
         assert min(sum(colour) for colour in inked) < 400, f"no ink for {box}"
-    assert told["title"] == [words.TITLES["headroom"]]
+    assert told["title"] == [labels.TITLES["headroom"]]
     assert told["takeaway"] == [page.locator("#takeaway-headroom").inner_text()]
     assert told["caution"] == [words.CAUTION]
     assert told["name"] == [default().name]
@@ -170,7 +171,7 @@ def test_dropped_picture_opens_its_scenario_on_any_page(host_page):
     query = url_state.to_address(scenario, "n=60&v=1")
     page, pictures = host_page.page, Pictures(host_page.page)
     host_page.open(f"?{query}")
-    _, png = pictures.save(f"Picture: {words.TITLES['day']}")
+    _, png = pictures.save(f"Picture: {labels.TITLES['day']}")
 
     page.goto(f"{host_page.url}/shelf")
     host_page.expect_all_painted()
@@ -243,7 +244,7 @@ def test_file_that_holds_no_scenario_is_refused_in_a_sentence(host_page):
         (bomb.getvalue(), "holds a text that is too long."),
         (b"hello", "is neither a PNG nor a scenario file."),
         (b"", "is neither a PNG nor a scenario file."),
-        (scenario_file(bad), f"could not be opened: {refused.value}"),
+        (scenario_file(bad), f"could not be opened: {refusal(refused.value)}"),
     ]
     for content, sentence in cases:
         pictures.drop(("<i>x</i>.png", content))

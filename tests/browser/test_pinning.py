@@ -60,7 +60,7 @@ def test_unpinning_takes_the_ghosts_away(server, page):
 def test_pin_that_cannot_be_read_is_told(server, page):
     """A link whose pinned part is wrong says which value will not do and opens the example."""
     visit = HostPage(page, server.url).open("?pin=cores%3D0%26v%3D1&n=90&v=1")
-    expect(page.get_by_text("host.cores is 0")).to_be_visible()
+    expect(page.get_by_text("CPU cores is 0")).to_be_visible()
     assert visit.query() == ""
 
 

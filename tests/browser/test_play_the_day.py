@@ -5,7 +5,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from app import words
+from app import labels
 from app.playing import SEED
 from model.day_trace import DayTrace, day_trace
 from model.scenario import Scenario, default, from_data, to_data
@@ -63,7 +63,7 @@ def test_card_switched_on_at_a_crest_cuts_it(still):
     expect_values(still, trace, "played", "offloaded", crest)
     expect_values(still, trace, "software", "software", crest)
     assert float(still.large_demand()) < demand[crest] / 2
-    assert still.told() == words.PLAY["fits"]
+    assert still.told() == labels.PLAY["fits"]
     # Derived: the second that was cut no longer counts as above 100 %.
     assert still.value("played", "above") == f"{(above - 1) // 60}:{(above - 1) % 60:02}"
 
@@ -155,7 +155,7 @@ def test_day_without_a_card_has_one_course(still, query, told, card):
     """Where no session may use a card, that is said and one course is played."""
     still.open(query)
     trace = day_trace(changed(sessions=130, host={"cores": 6}, accelerator=card), SEED)
-    assert still.page.locator("#play-no-card").inner_text() == words.PLAY[told]
+    assert still.page.locator("#play-no-card").inner_text() == labels.PLAY[told]
     assert still.page.locator("#play-card").count() == 0
     assert still.page.locator("#play-software-demand").count() == 0
     second = int(trace.waiting.argmax())
@@ -176,7 +176,7 @@ def test_scenario_that_will_not_do_is_named(still):
     still.host.type_number("host.clock_ghz", "99")
     still.page.locator("#stale", has_text="last valid").wait_for()
     still.page.locator("[data-action='play']").click()
-    expect(still.page.locator("#play-told")).to_contain_text("host.clock_ghz is 99; expected")
+    expect(still.page.locator("#play-told")).to_contain_text("all cores busy is 99; expected")
     still.press("c", "ArrowRight", "End", "Escape")  # nothing is left of the day before
     expect(still.dialog).to_be_hidden()
 

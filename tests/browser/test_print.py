@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from app import ids, words
+from app import ids, labels, words
 from app.theme import DARK, LIGHT
 from model.assess import assess
 from model.hosts import ARMS
@@ -30,13 +30,13 @@ def test_sheet_holds_the_proposal_on_two_pages(host_page, tmp_path):
     found = assess(default().model_copy(update={"sessions": 120}))
     expected = [
         default().name, words.answer_sentence(found), "Against the pin", words.METHOD,
-        words.CAUTION, "With 120 sessions", f"Live: {host_page.url}/{query}",
+        words.CAUTION, "With 120 sessions", f"Open it live: {host_page.url}/{query}",
         *[words.limit_sentence(found.rated[arm]) for arm in ARMS],
-        *[words.TITLES[chart] for chart in ids.CHARTS],
+        *[labels.TITLES[chart] for chart in ids.CHARTS],
         *[host_page.text(f"takeaway-{chart}") for chart in ids.CHARTS],
         "berth planner", "1920x1080", "full-screen video", "Pixel rate per card [Mpixel/s] 6000",
     ]  # fmt: skip
-    controls = [words.ACTIONS["shelve"][0], words.ACTIONS["stage"][0], "Back to the example"]
+    controls = [labels.ACTIONS["shelve"][0], labels.ACTIONS["stage"][0], "Back to the example"]
     for size, size_mm in SIZES_MM.items():
         paper = Paper(host_page.page, size, tmp_path)
         text = paper.text()

@@ -134,7 +134,7 @@ def test_two_who_save_at_once_both_keep_their_work(host, shelf, new_context, ser
     shelf.start_saving()
     shelf.confirm("Save")
     alert = shelf.dialog().get_by_role("alert")
-    expect(alert).to_contain_text("since you opened it; save as a copy, or open the newer one.")
+    expect(alert).to_contain_text("after you opened it; save yours as a copy, or open")
     shelf.confirm("Save as a copy")
     shelf.expect_told("Saved on the shelf: Quay (copy), revision 1.")
     shelf.visit()
@@ -171,7 +171,7 @@ def test_example_opened_afresh_is_no_revision_of_what_was_open(host, shelf):
     dialog = shelf.start_saving()
     dialog.get_by_label("Name").fill("   ")
     shelf.confirm("Save")
-    expect(dialog.get_by_role("alert")).to_contain_text("name is")
+    expect(dialog.get_by_role("alert")).to_contain_text("Name is missing")
     dialog.get_by_label("Name").press("Escape")
     expect(dialog).to_have_count(0)
     shelf.save_as("Before the example")
@@ -212,7 +212,7 @@ def test_deleted_item_is_brought_back_by_undo(shelf, server):
     shelf.page.keyboard.press("Enter")
     shelf.expect_names("Jetty")
     shelf.expect_notice("Jetty is back on the shelf.")
-    shelf.act("Duplicate", "Jetty")
+    shelf.act("Copy", "Jetty")
     shelf.expect_names("Jetty (copy)", "Jetty")
 
 
@@ -255,14 +255,14 @@ def test_export_and_import_move_items_between_shelves(shelf, new_context, new_se
     other = ShelfPage(new_context().new_page(), elsewhere.url).open()
     expect(other.page.locator("#shelf-list")).to_contain_text("The shelf is empty.")
     other.import_file(wrong)
-    other.expect_notice("Nothing was imported. file is")
+    other.expect_notice("Nothing was imported. The file is")
     other.import_file(mixed)
-    other.expect_notice("Nothing was imported. Refused 1 item:")
-    other.expect_notice("Half: revisions[0].scenario.name is")
+    other.expect_notice("Nothing was imported. 1 scenario was refused:")
+    other.expect_notice("Half: Revision 1, name is missing.")
     assert other.names() == []
-    other.page.get_by_role("button", name="Import the other 1 item").click()
+    other.page.get_by_role("button", name="Import the other 1 scenario").click()
     other.expect_names("Moving house")
-    other.expect_notice("Imported 1 item.")
+    other.expect_notice("Imported 1 scenario.")
 
 
 def test_four_are_compared_and_a_fifth_is_refused(shelf, server):
@@ -294,7 +294,7 @@ def test_four_are_compared_and_a_fifth_is_refused(shelf, server):
     assert "no card" in table["Headroom, with card [% of CPU]"]
     expect(shelf.page.locator("#chart-shelf .legendtext")).to_have_count(4)
 
-    saved = shelf.download(shelf.page.get_by_role("button", name="Table as CSV"))
+    saved = shelf.download(shelf.page.get_by_role("button", name="Numbers", exact=True))
     rows = list(csv.reader(io.StringIO(saved)))
     assert rows[0] == ["section", "what", "unit", "A Side A", "B Side B", "C Side C", "D Side D"]
     assert ["What a host carries", "Rated load, with card", "sessions", str(with_card[0])] in [
@@ -303,7 +303,7 @@ def test_four_are_compared_and_a_fifth_is_refused(shelf, server):
     assert rows[-1][1] == CAUTION
 
     with shelf.page.expect_download() as download:
-        shelf.page.get_by_role("button", name="Chart as picture").click()
+        shelf.page.get_by_role("button", name="Picture", exact=True).click()
     picture = Path(download.value.path()).read_bytes()
     assert struct.unpack(">II", picture[16:24]) == (3200, 1800)
     assert zlib.crc32(picture[12:29]) == struct.unpack(">I", picture[29:33])[0]

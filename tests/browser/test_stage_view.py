@@ -4,7 +4,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from app import words
+from app import labels, words
 from app.theme import DARK, DARK_STAGE, LIGHT, LIGHT_STAGE
 from model.assess import assess
 from model.scenario import default
@@ -41,7 +41,7 @@ def test_speaker_steps_through_four_charts(stage):
     stage.press("1")
     stage.expect_chart("headroom")
     told = stage.page.locator("#stage-told").inner_text()
-    assert told == f"1 of 4, {words.TITLES['headroom']}. {lines[0]}"
+    assert told == f"1 of 4, {labels.TITLES['headroom']}. {lines[0]}"
 
 
 def test_read_when_the_picture_is_shown_at_half_its_size(stage):
@@ -147,7 +147,7 @@ def test_input_out_of_range_is_told_on_the_stage(new_context, server):
     host_page.page.locator("[id='error-host.clock_ghz']:not(:empty)").wait_for()
     host_page.page.get_by_role("button", name="Stage view").click()
     told = host_page.page.locator("#stage-wrong")
-    expect(told).to_contain_text("host.clock_ghz is 99; expected a number from 0.5 to 10 GHz.")
+    expect(told).to_contain_text("all cores busy is 99; expected a number from 0.5 to 10 GHz.")
 
 
 def test_page_does_not_jump_while_it_loads(new_context, server):

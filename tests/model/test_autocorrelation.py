@@ -46,15 +46,6 @@ def remembering(seed: int, rows: int, alike: float) -> np.ndarray:
     return lfilter([1.0], [1.0, -alike], fresh)[500:]
 
 
-def test_neighbours_correlate_as_certified() -> None:
-    """The beam deflections of the NIST correlate as certified at a distance of one row."""
-    row = VALUES["nist_lew"]
-    # Published: NIST StRD, Lew, certified to 15 digits.
-    assert autocorrelation(np.array(row["readings"], float), 1)[1] == pytest.approx(
-        row["lag_1"], rel=1e-13
-    )
-
-
 @pytest.mark.parametrize("row", VALUES["autocorrelation"]["rows"], ids=lambda row: row["column"])
 def test_correlations_agree_with_statsmodels(row: dict) -> None:
     """Correlations out to five rows are those of another program."""

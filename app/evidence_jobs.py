@@ -1,0 +1,267 @@
+"""Who reads the logs and works out effects, so that the pages stay quick meanwhile?
+
+Each job is one function of a module in a process of its own: `task(session, tell, **inputs)`. It
+calls `tell(share, words)` as it goes on, keeps what it makes in the session, and returns what the
+page should hear. How far it is stands in a file of the session, which any thread can read; a
+visitor has one job at a time, and can end it.
+"""
+
+import json
+import logging
+import multiprocessing
+import os
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from typing import Any, TypeAlias
+
+from app.evidence_store import Session
+from model.errors import InputError, MeasurementError
+
+Tell: TypeAlias = Callable[[float, str], None]  # share done from 0 to 1, and what is being done
+Task: TypeAlias = Callable[..., Any]
+JobState: TypeAlias = dict[str, Any]
+
+MOST_AT_ONCE = 2  # more would take each other's cores and memory
+_FILE = "job.json"
+_TOLD_EVERY_S = 0.15
+_LOG = logging.getLogger("crestline")
+_LOST = "The work was interrupted. Start it again."
+_FAILED = "Something went wrong (number {number}); nothing was changed."
+
+
+class Jobs:
+    """The jobs of all visitors.
+
+    Parameters
+    ----------
+    most_at_once : int, 1 or more
+        Jobs that work at the same time; others wait. [jobs]
+    """
+
+    def __init__(self, most_at_once: int = MOST_AT_ONCE) -> None:
+        """Start nothing yet."""
+        self._room = threading.BoundedSemaphore(most_at_once)
+        self._lock = threading.Lock()
+        self._under_way: dict[Path, _Job] = {}
+
+    def run_job(self, session: Session, task: Task, **inputs: Any) -> JobState:
+        """Start a job and return its state at once.
+
+        Parameters
+        ----------
+        session : Session
+            Whose it is.
+        task : callable
+            A function of a module: task(session, tell, **inputs).
+        **inputs : object
+            What it is given; can be pickled.
+
+        Raises
+        ------
+        InputError
+            While another job of this visitor is under way.
+        """
+        job = _Job(secrets.token_hex(8), task, inputs)
+        with self._lock:
+            if session.folder in self._under_way:
+                cure = "the work under way to end first, or to be cancelled"
+                raise InputError("evidence", "busy", cure)
+            self._under_way[session.folder] = job
+        state = _state(job.id, task.__name__, "running", words="Waiting for its turn.")
+        try:
+            _write(session.folder, state)
+        except OSError:
+            self._forget(session.folder, job)
+            raise InputError("evidence", "gone", "data that has not been removed") from None
+        watch = threading.Thread(
+            target=self._see_through, args=(session, job), name="evidence-job", daemon=True
+        )
+        watch.start()
+        return state
+
+    def state(self, session: Session) -> JobState | None:
+        """Return how far the newest job of a visitor is, None where there was none.
+
+        Parameters
+        ----------
+        session : Session
+            Whose it is.
+
+        Returns
+        -------
+        dict or None
+            id, task, state ("running", "done", "failed" or "cancelled"), share, words; and
+            `result`, or `error` (field, message, row, column), or `failure` in a sentence.
+        """
+        with self._lock:
+            job = self._under_way.get(session.folder)
+        state = _read(session.folder)
+        if state is not None and state["state"] == "running" and job is None:
+            with self._lock:  # it may have ended between the two
+                job = self._under_way.get(session.folder)
+            state = _read(session.folder)
+            if state is not None and state["state"] == "running" and job is None:
+                state |= {"state": "failed", "failure": _LOST}
+        return state
+
+    def cancel(self, session: Session) -> JobState | None:
+        """End the job of a visitor and return its state, None where there was none.
+
+        Parameters
+        ----------
+        session : Session
+            Whose it is.
+        """
+        with self._lock:
+            job = self._under_way.get(session.folder)
+        if job is not None:
+            job.end()
+            job.over.wait(10)
+            for part in session.folder.glob("*.part"):
+                part.unlink(missing_ok=True)
+        return self.state(session)
+
+    def _see_through(self, session: Session, job: "_Job") -> None:
+        try:
+            with self._room:
+                process = job.start(session)
+                if process is not None:
+                    process.join()
+                    process.close()
+            state = _read(session.folder)
+            if state is not None and state["id"] == job.id and state["state"] == "running":
+                ended = {"state": "cancelled"} if job.ended else _died(job)
+                _write(session.folder, state | ended)
+        except Exception as error:  # the folder may be gone: nobody is left to be told
+            if session.folder.exists():
+                _LOG.error("a job could not be seen through", exc_info=error)
+        finally:
+            self._forget(session.folder, job)
+            job.over.set()
+
+    def _forget(self, folder: Path, job: "_Job") -> None:
+        with self._lock:
+            if self._under_way.get(folder) is job:
+                del self._under_way[folder]
+
+
+class _Job:
+    """One job, from its start to its end."""
+
+    def __init__(self, job_id: str, task: Task, inputs: dict[str, Any]) -> None:
+        self.id = job_id
+        self.over = threading.Event()
+        self.ended = False
+        self._task = task
+        self._inputs = inputs
+        self._process: BaseProcess | None = None
+        self._lock = threading.Lock()
+
+    def start(self, session: Session) -> BaseProcess | None:
+        """Start the process, unless the job was ended while it waited."""
+        with self._lock:
+            if self.ended:
+                return None
+            process = multiprocessing.get_context("spawn").Process(
+                target=_work, args=(session, self.id, self._task, self._inputs), daemon=True
+            )
+            process.start()
+            self._process = process
+            return process
+
+    def end(self) -> None:
+        """End the process at once, or keep it from starting."""
+        with self._lock:
+            self.ended = True
+            if self._process is not None:
+                try:
+                    self._process.kill()
+                except ValueError:  # it was over
+                    return
+
+
+def _work(session: Session, job_id: str, task: Task, inputs: dict[str, Any]) -> None:
+    """Do the work; this runs in the job's own process."""
+    _end_with_parent()
+    if hasattr(os, "nice"):
+        os.nice(5)  # the page's own answers come first
+    state = _state(job_id, task.__name__, "running")
+    told_at = 0.0
+
+    def tell(share: float, words: str) -> None:
+        nonlocal told_at
+        if time.monotonic() - told_at < _TOLD_EVERY_S and words == state["words"]:
+            return
+        told_at = time.monotonic()
+        state["share"], state["words"] = min(max(float(share), 0.0), 1.0), words
+        _write(session.folder, state)
+
+    try:
+        result = task(session, tell, **inputs)
+        ended = state | {"state": "done", "share": 1.0, "words": "", "result": result}
+        _write(session.folder, ended)
+    except InputError as error:
+        _write(session.folder, state | {"state": "failed", "error": told_error(error)})
+    except Exception as error:
+        number = secrets.token_hex(4)
+        _LOG.error("failure %s in a job", number, exc_info=error)
+        failure = _FAILED.format(number=number)
+        if session.folder.exists():
+            _write(session.folder, state | {"state": "failed", "failure": failure})
+
+
+def told_error(error: InputError) -> dict[str, Any]:
+    """Return a refusal as the page is told of it.
+
+    Parameters
+    ----------
+    error : InputError
+        What was refused.
+    """
+    told: dict[str, Any] = {"field": error.field, "message": str(error)}
+    if isinstance(error, MeasurementError):
+        return told | {"field": error.log, "row": error.row, "column": error.column}
+    return told | {"row": None, "column": None}
+
+
+def _died(job: _Job) -> JobState:
+    number = secrets.token_hex(4)
+    _LOG.error("failure %s: the process of job %s ended early", number, job.id)
+    return {"state": "failed", "failure": _FAILED.format(number=number)}
+
+
+def _state(job_id: str, task: str, state: str, words: str = "") -> JobState:
+    return {"id": job_id, "task": task, "state": state, "share": 0.0, "words": words}
+
+
+def _write(folder: Path, state: JobState) -> None:
+    part = folder / f"job.{secrets.token_hex(4)}.part"
+    try:
+        part.write_text(json.dumps(state, ensure_ascii=False, allow_nan=False), encoding="utf-8")
+        os.replace(part, folder / _FILE)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _read(folder: Path) -> JobState | None:
+    try:
+        state: JobState = json.loads((folder / _FILE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return state
+
+
+def _end_with_parent() -> None:
+    """A server that was killed cannot end its jobs: each one watches for its end."""
+    parent = multiprocessing.parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(0)
+
+    threading.Thread(target=watch, daemon=True).start()

@@ -1,0 +1,56 @@
+"""How many rows a second does a sweep rate, and what does a second process add?
+
+Run with `-m speed`. The figures are printed, not asserted: they are the machine's.
+"""
+
+from pathlib import Path
+
+import pytest
+
+from model.scenario import default
+from model.sweep import SweepReport, sweep
+from model.sweep_grid import Grid
+
+ROWS = 10_000
+FEW = 320
+
+
+def planned() -> Grid:
+    """All of 25 numbers of cores, 20 accelerator shares and 20 numbers of sessions."""
+    rows = tuple(
+        (cores, share, sessions)
+        for cores in range(16, 66, 2)
+        for share in range(5, 105, 5)
+        for sessions in range(10, 210, 10)
+    )
+    columns = ("host.cores", "accelerator.share_pct", "sessions")
+    return Grid("planned", columns, rows, tuple(range(1, len(rows) + 1)))
+
+
+def scattered() -> Grid:
+    """Rows of which each has its own mix of people, so that nothing is found again."""
+    rows = tuple((10 + 60 * row / FEW, 1 + row % 200) for row in range(FEW))
+    columns = ("roles[0].weight_pct", "sessions")
+    return Grid("scattered", columns, rows, tuple(range(1, FEW + 1)))
+
+
+def told(what: str, report: SweepReport) -> str:
+    """The line for one run."""
+    return f"{what}: {report.rows} rows in {report.seconds:.1f} s, {report.rows_per_s:.1f} rows/s"
+
+
+@pytest.mark.speed
+def test_rows_a_second(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """10,000 rows of the example, and what 1 and 2 processes do of rows that share nothing."""
+    apart = [sweep(scattered(), default(), tmp_path / f"{n}.csv", n) for n in (1, 2)]
+    few = Grid("planned", planned().columns, planned().rows[:2_000], planned().numbers[:2_000])
+    alike = [sweep(few, default(), tmp_path / f"few{n}.csv", n) for n in (1, 2)]
+    whole = sweep(planned(), default(), tmp_path / "planned.csv", 2)
+    with capsys.disabled():
+        print("\nstarting the processes included")
+        print(told("every combination of three inputs, 2 processes", whole))
+        for what, runs in (("a part of it", alike), ("every row another mix", apart)):
+            for processes, report in zip((1, 2), runs, strict=True):
+                print(told(f"{what}, {processes} process(es)", report))
+            print(f"  2 processes are {runs[0].seconds / runs[1].seconds:.2f} times as fast")
+    assert whole.rows == ROWS
