@@ -164,8 +164,10 @@
         await trial.ask("effect", question);
         break;
       } catch (error) {
-        if (error.field !== "job") throw error;
-        await window.crestlineEvidence.follow("effect-progress"); // another one is under way
+        const busy = error.field === "evidence" && !error.gone; // another job is under way
+        if (!busy || tries === 19) throw error;
+        await window.crestlineEvidence.follow("effect-progress");
+        await new Promise((resolve) => setTimeout(resolve, 200)); // until it has made room
       }
     }
     const job = await window.crestlineEvidence.follow("effect-progress");

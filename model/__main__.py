@@ -262,8 +262,9 @@ def _fleet(arguments: argparse.Namespace) -> Any:
 
 def _sweep(arguments: argparse.Namespace) -> Any:
     from model.scenario import default
-    from model.sweep import MOST_PROCESSES, Options, sweep
+    from model.sweep import Options, sweep
     from model.sweep_grid import read_grid
+    from model.sweep_processes import MOST_PROCESSES
 
     processes = None
     if arguments.processes is not None:

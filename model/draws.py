@@ -371,8 +371,8 @@ def draw_scores(inputs: tuple[Input, ...], draws: int, seed: int) -> FloatArray:
     Returns
     -------
     array of shape (draws, inputs)
-        Scores. [-] Two inputs of a group correlate by its shared part, others not at all. Where
-        a law is cut off, the scores that are left are spread over what is left.
+        Scores; each column fills its parts evenly. [-] Two inputs of a group correlate by its
+        shared part, others not at all. Where a law is cut off, its scores lie within what is left.
     """
     rng = np.random.default_rng([int(seed), int(draws)])
     groups = list(GROUPS)
@@ -382,6 +382,8 @@ def draw_scores(inputs: tuple[Input, ...], draws: int, seed: int) -> FloatArray:
     for column, each in enumerate(inputs):
         common = drawn[:, len(inputs) + groups.index(each.group)]
         score = each.shared**0.5 * common + (1 - each.shared) ** 0.5 * drawn[:, column]
+        rank = np.argsort(np.argsort(score))  # a sum of two does not fill its parts evenly
+        score = _scores_of((rank + even[:, column] * draws % 1) / draws)
         low, high = each.score_of(each.low), each.score_of(each.high)
         if low > -_FAR or high < _FAR:
             below, above = _NORMAL.cdf(max(low, -_BEYOND)), _NORMAL.cdf(min(high, _BEYOND))

@@ -274,8 +274,8 @@ def _sentence(uncertain: Uncertainty, answer: str, arm: Arm | None, ranks: Seque
         text += f" {first.first_order * 100:.0f} % of the variance of {what} comes from there."
     if first.swing:
         low, high = (_figure(value, digits) for value in (first.low, first.high))
-        text += f" From its P10 to its P90, all else as given, {what} goes from {low} to {high}"
-        text = f"{text} {unit}".rstrip() + "."
+        moves = f"it moves {what} from {low} to {high} {unit}".rstrip()
+        text += f" From its P10 to its P90, all else as given, {moves}."
     nobody = uncertain.carries_nobody[arm] if arm and answer == "rated_load" else 0.0
     if nobody >= _WORTH_SAYING:
         text += f" In {nobody * 100:.0f} % of the draws not even one session meets every target."
@@ -293,7 +293,7 @@ def _begin_with(first: Rank) -> str:
         if share >= most * _ALSO_NAMED
     ]
     owners = [owner for owner in dict.fromkeys(owners) if owner]
-    words = f", {' and '.join(owners[:2])} first" if owners else ""
+    words = f", first {', then '.join(owners[:2])}" if owners else ""
     return words + ("; measured already, so with a longer trial" if first.measured else "")
 
 

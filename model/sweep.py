@@ -6,24 +6,16 @@ done goes into a journal, so that an interrupted sweep goes on where it was. A r
 on nothing but the row, whoever works it out.
 """
 
-import csv
 import dataclasses
 import hashlib
 import json
 import math
-import multiprocessing
-import os
-import signal
-import threading
+import re
 import time
-from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Generator, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.util import find_spec
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -38,13 +30,12 @@ from model.scenario import Scenario, canonical, load
 from model.sweep_cluster import on_cluster
 from model.sweep_grid import SAME_CURVE, Cell, Columns, Grid
 from model.sweep_journal import Journal, Row
+from model.sweep_processes import MOST_PROCESSES, in_processes
+from model.sweep_table import check_out, write_table
 from model.targets import limits_missed
 
 ROWS_PER_PIECE = 16  # our choice: a second's work, so that little is lost and workers end together
 MOST_ROWS_PER_PIECE = 64  # where they share a curve
-MOST_PROCESSES = 256
-_MOST_TRIES = 3  # of pieces during which processes died
-_AHEAD = 3  # pieces handed out for each process
 _NOW = (
     "cpu_mean_pct",
     "cpu_p95_pct",
@@ -60,11 +51,6 @@ _OTHER_RELEASE = (
     "A process that shares the work has another release of Crestline, or other files of it, than "
     "this one; install the same for all of them and begin anew."
 )
-# One thread for each process: several would get into each other's way, and could add numbers up
-# in another order.
-_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
-
-
 _Answers = Generator[tuple[str, list[Row]], None, None]
 
 
@@ -167,7 +153,7 @@ def sweep(
     of which adds up with one thread; another machine's libraries may round otherwise.
     """
     begun = time.perf_counter()
-    _check_out(out)
+    check_out(out)
     if processes is not None and not 0 <= processes <= MOST_PROCESSES:
         expected = f"a whole number from 0 to {MOST_PROCESSES}"
         raise InputError("processes", processes, expected)
@@ -184,7 +170,7 @@ def sweep(
         elif processes == 0:
             answers = (rate_rows(piece) for piece in pieces)
         else:
-            answers = _in_processes(pieces, processes or _cores())
+            answers = in_processes(rate_rows, pieces, processes)
         progress(len(journal), len(grid.rows))
         with closing(answers):
             for release, rows in answers if pieces else ():
@@ -192,7 +178,8 @@ def sweep(
                     raise CrestlineError(_OTHER_RELEASE)
                 journal.add(rows)
                 progress(len(journal), len(grid.rows))
-        errors = _write(out, _header(columns, options), grid, journal)
+        lines = (journal.cells(index) for index in range(len(grid.rows)))
+        errors = write_table(out, _header(columns, options), lines)
         finished = True
     finally:
         journal.close(delete=finished or not len(journal))
@@ -309,79 +296,25 @@ def _pieces(
         yield piece(waiting)
 
 
-def _in_processes(pieces: Iterable[_Piece], processes: int) -> _Answers:
-    """Yield the answer to each piece, in their order; a process that dies is replaced."""
-    left = deque(pieces)
-    tries = 0
-    while left:
-        try:
-            for answer in _in_one_pool(left, processes):
-                yield answer
-                left.popleft()
-                tries = 0
-        except BrokenProcessPool:
-            tries += 1
-            if tries == _MOST_TRIES:
-                raise CrestlineError(
-                    "Processes that share the work end early again and again, perhaps for want "
-                    "of memory; try fewer. The rows that are done are kept."
-                ) from None
-
-
-def _in_one_pool(pieces: Iterable[_Piece], processes: int) -> _Answers:
-    context = multiprocessing.get_context("spawn")
-    with _one_thread_each(), ProcessPoolExecutor(processes, context, _end_with_parent) as pool:
-        try:
-            under_way: deque[Any] = deque()
-            for piece in list(pieces):
-                under_way.append(pool.submit(rate_rows, piece))
-                if len(under_way) >= _AHEAD * processes:
-                    yield under_way.popleft().result()
-            while under_way:
-                yield under_way.popleft().result()
-        finally:
-            pool.shutdown(cancel_futures=True)
-
-
-@contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Have processes that start meanwhile add up with one thread, unless the user said how many."""
-    missing = [name for name in _ONE_THREAD if name not in os.environ]
-    os.environ.update(dict.fromkeys(missing, "1"))
-    try:
-        yield
-    finally:
-        for name in missing:
-            os.environ.pop(name, None)
-
-
-def _end_with_parent() -> None:
-    """Leave the keyboard's interrupt to the parent, and end when it does, however it does."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-
-    def watch() -> None:
-        if parent is not None:
-            parent.join()
-            os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()
-
-
-def _cores() -> int:
-    usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    return min(usable or 1, MOST_PROCESSES)
-
-
 # ----------------------------------------------------------------------------------- the files
 
 
 @lru_cache(maxsize=1)
 def fingerprint() -> str:
-    """Return a digest of the release: its source, and numpy's version."""
+    """Return a digest of what a row's result depends on: our source that is used, and numpy."""
+    folder = Path(__file__).parent
+    sources: dict[str, bytes] = {}
+    left = ["sweep"]
+    while left:
+        name = left.pop()
+        if name not in sources:
+            sources[name] = (folder / f"{name}.py").read_bytes()
+            text = sources[name].decode()
+            left += re.findall(r"^from model\.(\w+) import", text, re.MULTILINE)
+            left += re.findall(r"^from model import (\w+)$", text, re.MULTILINE)
     digest = hashlib.sha256(np.__version__.encode())
-    for path in sorted(Path(__file__).parent.glob("*.py")):
-        digest.update(path.read_bytes())
+    for name in sorted(sources):
+        digest.update(sources[name])
     return digest.hexdigest()
 
 
@@ -396,56 +329,3 @@ def _about(grid: Grid, scenario: Scenario, options: Options) -> dict[str, Any]:
         "options": dataclasses.asdict(options),
         "release": fingerprint(),
     }
-
-
-def _check_out(out: Path) -> None:
-    if out.suffix.lower() not in (".csv", ".parquet"):
-        raise InputError("--out", str(out), "a file whose name ends in .csv or .parquet")
-    if out.is_dir() or not out.parent.is_dir():
-        raise InputError("--out", str(out), "a file in a folder that exists")
-    if out.suffix.lower() == ".parquet" and find_spec("pyarrow") is None:
-        cure = "CSV, or the extra that writes Parquet: pip install '.[parquet]'"
-        raise InputError("--out", str(out), cure)
-
-
-def _write(out: Path, header: list[tuple[str, type]], grid: Grid, journal: Journal) -> int:
-    """Write the table in the order of the grid, under its name once whole; count the errors."""
-    unfinished = out.with_name(f"{out.name}.unfinished")
-    lines = (journal.cells(index) for index in range(len(grid.rows)))
-    try:
-        if out.suffix.lower() == ".csv":
-            errors = _write_csv(unfinished, header, lines)
-        else:
-            errors = _write_parquet(unfinished, header, lines)
-        unfinished.replace(out)
-    except OSError as error:
-        unfinished.unlink(missing_ok=True)
-        expected = f"a file that can be written ({error.strerror})"
-        raise InputError("--out", str(out), expected) from None
-    return errors
-
-
-def _write_csv(path: Path, header: list[tuple[str, type]], lines: Iterable[list[Any]]) -> int:
-    errors = 0
-    with path.open("w", encoding="utf-8", newline="") as file:
-        table = csv.writer(file)
-        table.writerow([name for name, _ in header])
-        for cells in lines:
-            table.writerow(cells)
-            errors += header[-1][0] == "error" and cells[-1] != ""
-        file.flush()
-        os.fsync(file.fileno())
-    return errors
-
-
-def _write_parquet(path: Path, header: list[tuple[str, type]], lines: Iterable[list[Any]]) -> int:
-    import pandas as pd
-
-    kinds: dict[type, Any] = {int: "Int64", float: "Float64", str: "string"}
-    columns = {
-        name: pd.array(list(cells), dtype=kinds[kind])
-        for (name, kind), cells in zip(header, zip(*lines, strict=True), strict=True)
-    }
-    table = pd.DataFrame(columns)
-    table.to_parquet(path, index=False)
-    return int((table["error"] != "").sum()) if "error" in table else 0

@@ -202,10 +202,11 @@ def propagate(
     Inputs are drawn by a Latin hypercube. Sampled hosts are the same in every draw (common
     random numbers), so draws differ by their inputs alone; rated load and curves of a draw are
     those that `model.assess` gives for its inputs. The crest of a draw is the simulated day's at
-    the scenario's own inputs, moved in the ratio of the p99 of demand over the presence curve,
-    which is accurate to 2 % as long as application work alone fits on the host. It is the crest
-    of many days: how one day differs from the next is not in its interval, nor is anything that
-    the model leaves out.
+    the scenario's own inputs, moved in the ratio of the p99 of demand over the presence curve.
+    Against 200 days and more it is off by 1 % at most with 20 sessions and more where the card has
+    room for all displays, and by 7 % with fewer sessions or a full card, as long as application
+    work alone fits on the host. It is the crest of many days: how one day differs from the next
+    is not in its band, nor is anything that the model leaves out.
 
     Source
     ------
@@ -391,14 +392,16 @@ def _curve_and_load(
 # Chance that a standard normal number lies below a score.
 _SCORES = np.linspace(-9, 9, 3_601)
 _BELOW = np.array([NormalDist().cdf(float(score)) for score in _SCORES])
+_EVERY_S = 300.0  # presence hardly changes within it
+_HALVINGS = 24
 _P95, _P99 = (NormalDist().inv_cdf(share) for share in (0.95, 0.99))
 
 
 def _p99_of_the_day(day: Day, sessions: int, curve: SaturationCurve) -> float:
-    """The demand that is exceeded 1 % of the day, from the quantiles at each minute. [%]"""
+    """The demand that is exceeded 1 % of the day, from the quantiles at each time. [%]"""
     points = np.array(day.present_points)
-    minute = np.arange(30.0, day.length_s, 60.0)
-    present = np.interp(minute, points[:, 0], points[:, 1]) * sessions
+    moments = np.arange(_EVERY_S / 2, day.length_s, _EVERY_S)
+    present = np.interp(moments, points[:, 0], points[:, 1]) * sessions
     numbers = np.concatenate([[0.0], curve.sessions])
     p50, p95, p99 = (
         np.interp(present, numbers, np.concatenate([[0.0], values]))
@@ -407,7 +410,7 @@ def _p99_of_the_day(day: Day, sessions: int, curve: SaturationCurve) -> float:
     inner = np.maximum((p95 - p50) / _P95, 1e-9)  # more demand by so much for each score
     outer = np.maximum((p99 - p95) / (_P99 - _P95), 1e-9)
     low, high = 0.0, float(p99.max())
-    for _ in range(40):
+    for _ in range(_HALVINGS):
         middle = (low + high) / 2
         score = np.where(middle < p95, (middle - p50) / inner, _P95 + (middle - p95) / outer)
         above = 1 - float(np.interp(score, _SCORES, _BELOW).mean())

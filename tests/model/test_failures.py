@@ -185,7 +185,14 @@ def test_missed_targets_are_told_in_words() -> None:
 
 @pytest.mark.parametrize(
     ("sessions", "usual", "within_s"),
-    [(100, 30.0, 600.0), (100, 39.0, 60.0), (400, 20.0, 120.0), (50, 10.0, 5.0), (80, 0.5, 10.0)],
+    [
+        (100, 30.0, 600.0),
+        (100, 39.0, 60.0),
+        (100, 39.0, 120.0),
+        (400, 20.0, 120.0),
+        (50, 10.0, 5.0),
+        (80, 0.5, 10.0),
+    ],
 )
 def test_rush_follows_its_differential_equation(
     sessions: int, usual: float, within_s: float

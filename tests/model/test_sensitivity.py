@@ -148,10 +148,10 @@ def test_ranking_of_two_lognormal_inputs_is_theirs():
     assert by_group["application"].low == pytest.approx(100 - 47.5 / 1.2, abs=0.02)
     assert by_group["clock"].high == pytest.approx(100 - 47.5 / 1.1, abs=0.02)
     assert ranked.sentence == (
-        "Measure next: application work (a log of the CPU of desktops in use), work first. "
+        "Measure next: application work (a log of the CPU of desktops in use), first work. "
         f"{by_group['application'].first_order * 100:.0f} % of the variance of the headroom "
-        "without the card comes from there. From its P10 to its P90, all else as given, the "
-        "headroom without the card goes from 60.4 to 43.0 % of capacity."
+        "without the card comes from there. From its P10 to its P90, all else as given, it moves "
+        "the headroom without the card from 60.4 to 43.0 % of capacity."
     )
 
 

@@ -22,7 +22,7 @@ from model.day import simulate_day_both
 from model.errors import CrestlineError, InputError
 from model.hosts import ARMS
 from model.scenario import Scenario, default, from_data, to_data
-from model.sweep import ROWS_PER_PIECE, Options, SweepReport, sweep
+from model.sweep import MOST_ROWS_PER_PIECE, ROWS_PER_PIECE, Options, SweepReport, sweep
 from model.sweep_grid import Cell, Columns, Grid, read_grid
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -257,6 +257,19 @@ def test_rows_that_share_a_curve_are_handed_out_together(
     assert [row["sessions"] for row in table(tmp_path / "out.csv")] == [
         line.split(",")[0] for line in lines
     ]
+
+
+def test_many_rows_with_one_curve_are_split(tmp_path: Path) -> None:
+    """Rows that share a curve are not all kept from the other processes."""
+    rows = 2 * MOST_ROWS_PER_PIECE + 2
+    grid = grid_of("\n".join(["sessions", *map(str, range(1, rows + 1))]), tmp_path)
+    told: list[int] = []
+    report = sweep(
+        grid, small(), tmp_path / "out.csv", 0, progress=lambda done, rows: told.append(done)
+    )
+    assert told == [0, MOST_ROWS_PER_PIECE, 2 * MOST_ROWS_PER_PIECE, rows]
+    assert report.rows == rows
+    assert [int(row["sessions"]) for row in table(tmp_path / "out.csv")] == [*range(1, rows + 1)]
 
 
 def test_parquet_holds_what_csv_holds(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ import json
 import threading
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -92,19 +93,37 @@ def test_rated_load_and_hosts_of_an_uncertain_clock_are_as_derived():
 
 
 def test_every_draw_is_what_assess_gives():
-    """Rated load and curves of a draw equal those of its own scenario, the crest within 2 %."""
+    """Rated load and headroom of a draw equal those of its own scenario, the crest within 7 %."""
     found = propagate(small(), 10)
 
     for draw in (0, 9):
         own = scenario_at(found.scenario, found.inputs, found.scores[draw])
         answer = assess(own)
-        day = simulate_day_both(own, 7, 40)
+        day = simulate_day_both(own, 7, 60)
         for arm in ARMS:
             drawn = {name: found.of(name, arm).drawn[draw] for name in ANSWERS[:3]}
             assert drawn["rated_load"] == answer.rated[arm].rated_load
             assert drawn["headroom_pct"] == answer.now[arm]["headroom_pct"]
-            # Derived: the bound that `propagate` states, and the luck of 60 days, 1 % here.
-            assert drawn["crest_pct"] == pytest.approx(day[arm].crest_pct, rel=0.03)
+            # Derived: the bound that `propagate` states for a full card, and the luck of the days.
+            assert drawn["crest_pct"] == pytest.approx(day[arm].crest_pct, rel=0.07 + 0.01)
+
+
+def test_crest_moves_as_that_of_simulated_days():
+    """With room on the card the crest of a draw moves as that of many simulated days does."""
+    data = to_data(default())
+    data["host"]["cores"] = 8
+    scenario = from_data(data | {"sessions": 25})
+    found = propagate(scenario, 10)
+    before = simulate_day_both(scenario, 1, 200)
+
+    for draw in (2, 7):
+        own = scenario_at(scenario, found.inputs, found.scores[draw])
+        after = simulate_day_both(own, 1, 200)
+        for arm in ARMS:
+            crest = found.of("crest_pct", arm)
+            moved = after[arm].crest_pct / before[arm].crest_pct
+            # Derived: the bound of 1 % that `propagate` states, and the luck of 200 days, 0.5 %.
+            assert crest.drawn[draw] / crest.best == pytest.approx(moved, rel=0.01 + 0.005)
 
 
 def test_best_estimate_is_that_of_assess():
@@ -278,6 +297,14 @@ def test_latin_hypercube_fills_every_part_once():
     assert np.sort(np.floor(filled * 40), axis=0).tolist() == [[part] * 3 for part in range(40)]
 
 
+def test_every_input_fills_its_law_evenly():
+    """Inputs that share a part of their variance are still spread evenly, each for itself."""
+    scores = draw_scores(inputs_of(default()), 50, 1)
+    parts = [[int(NormalDist().cdf(score) * 50) for score in column] for column in scores.T]
+
+    assert all(sorted(each) == list(range(50)) for each in parts)
+
+
 def test_spread_is_the_distance_to_p90():
     """The P90 of a cost is its value times one plus the spread, the P10 its value over that."""
     inputs = inputs_of(default())
@@ -287,8 +314,8 @@ def test_spread_is_the_distance_to_p90():
     )
     values = [inputs[index].at(score) for score in scores[:, index]]
 
-    # Derived: 7 core-ms with a spread of 25 %; a quantile of 2000 draws is known to about 1 %.
-    assert np.quantile(values, [0.1, 0.5, 0.9]) == pytest.approx([7 / 1.25, 7, 7 * 1.25], rel=0.02)
+    # Derived: 7 core-ms with a spread of 25 %; draws fill the law evenly.
+    assert np.quantile(values, [0.1, 0.5, 0.9]) == pytest.approx([7 / 1.25, 7, 7 * 1.25], rel=2e-3)
 
 
 def test_costs_of_a_group_move_together_by_half():

@@ -3,6 +3,7 @@
 Run with `-m speed`. The figures are printed, not asserted: they are the machine's.
 """
 
+import resource
 from pathlib import Path
 
 import pytest
@@ -34,23 +35,36 @@ def scattered() -> Grid:
     return Grid("scattered", columns, rows, tuple(range(1, FEW + 1)))
 
 
-def told(what: str, report: SweepReport) -> str:
+def timed(grid: Grid, out: Path, processes: int) -> tuple[SweepReport, float]:
+    """One sweep, and the CPU time that its processes used. [s]"""
+    begun = resource.getrusage(resource.RUSAGE_CHILDREN)
+    report = sweep(grid, default(), out, processes)
+    ended = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return report, ended.ru_utime + ended.ru_stime - begun.ru_utime - begun.ru_stime
+
+
+def told(what: str, run: tuple[SweepReport, float]) -> str:
     """The line for one run."""
-    return f"{what}: {report.rows} rows in {report.seconds:.1f} s, {report.rows_per_s:.1f} rows/s"
+    report, cpu_s = run
+    return (
+        f"{what}: {report.rows} rows in {report.seconds:.1f} s, {report.rows_per_s:.1f} rows/s, "
+        f"{cpu_s:.1f} s of CPU time"
+    )
 
 
 @pytest.mark.speed
 def test_rows_a_second(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """10,000 rows of the example, and what 1 and 2 processes do of rows that share nothing."""
-    apart = [sweep(scattered(), default(), tmp_path / f"{n}.csv", n) for n in (1, 2)]
     few = Grid("planned", planned().columns, planned().rows[:2_000], planned().numbers[:2_000])
-    alike = [sweep(few, default(), tmp_path / f"few{n}.csv", n) for n in (1, 2)]
-    whole = sweep(planned(), default(), tmp_path / "planned.csv", 2)
+    apart = [timed(scattered(), tmp_path / f"{n}.csv", n) for n in (1, 2)]
+    alike = [timed(few, tmp_path / f"few{n}.csv", n) for n in (1, 2)]
+    whole = timed(planned(), tmp_path / "planned.csv", 2)
     with capsys.disabled():
         print("\nstarting the processes included")
         print(told("every combination of three inputs, 2 processes", whole))
         for what, runs in (("a part of it", alike), ("every row another mix", apart)):
-            for processes, report in zip((1, 2), runs, strict=True):
-                print(told(f"{what}, {processes} process(es)", report))
-            print(f"  2 processes are {runs[0].seconds / runs[1].seconds:.2f} times as fast")
-    assert whole.rows == ROWS
+            for processes, run in zip((1, 2), runs, strict=True):
+                print(told(f"{what}, {processes} process(es)", run))
+            one, two = runs[0][0].seconds, runs[1][0].seconds
+            print(f"  2 processes are {one / two:.2f} times as fast")
+    assert whole[0].rows == ROWS
