@@ -34,6 +34,9 @@ SWEEPS = {  # first value and step of each slider
     "roles[0].weight_pct": (1, 0.8),
 }
 
+ALL_MOVES: list[float] = []
+ALL_BARE: list[float] = []
+
 MOVE = """
 ([id, value]) => new Promise((resolve) => {
   const input = document.getElementById(id);
@@ -104,9 +107,17 @@ def test_slider_to_paint_against_a_bare_redraw(page, server, path):  # noqa: F81
         bare += page.evaluate(BARE, [10, True])
         at_once += page.evaluate(BARE, [10, False])
     report(path, total, bare, parts)
+    ALL_MOVES.extend(total)
+    ALL_BARE.extend(bare)
     print(f"  all four redrawn at once, until shown: median {statistics.median(at_once):6.1f}")
     visit.expect_all_painted()
     assert len(total) == MOVES
+
+
+def test_all_sliders_together():
+    """The moves of all sliders together against all bare redraws; the ratio is printed."""
+    if ALL_MOVES:
+        report("all sliders", ALL_MOVES, ALL_BARE, [])
 
 
 def test_repaints_a_second_during_a_drag(page, server):  # noqa: F811
