@@ -261,10 +261,10 @@ def _fleet(arguments: argparse.Namespace) -> Any:
 
 
 def _sweep(arguments: argparse.Namespace) -> Any:
+    from model.processes import MOST_PROCESSES
     from model.scenario import default
     from model.sweep import Options, sweep
     from model.sweep_grid import read_grid
-    from model.sweep_processes import MOST_PROCESSES
 
     processes = None
     if arguments.processes is not None:

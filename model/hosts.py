@@ -190,12 +190,12 @@ def steps_to(most: int) -> IntArray:
 
     Notes
     -----
-    Every number up to 16, then in steps of about a sixteenth; the same ladder whatever is
+    Every number up to 24, then in steps of about a twelfth; the same ladder whatever is
     asked, so that a result does not depend on how far it is looked.
     """
     ladder = [1]
     while ladder[-1] < most:
-        ladder.append(ladder[-1] + max(1, ladder[-1] // 16))
+        ladder.append(ladder[-1] + max(1, ladder[-1] // 12))
     return np.array(ladder)
 
 

@@ -116,7 +116,8 @@ def saturation_curve(scenario: Scenario, arm: str, sessions: npt.ArrayLike) -> S
     cent, and neither do more slots or a larger share as long as what a display saves on the
     CPU grows with its pixel rate and the pixel rate of the card does not bind; otherwise a
     display that saves little may take the slot of one that saves more. Between the steps of
-    `model.hosts.steps_to` values are joined by straight lines.
+    `model.hosts.steps_to` values are joined by straight lines, quantiles of demand by lines that
+    bend as the mean and so many standard deviations of independent sessions do.
 
     Source
     ------
@@ -135,7 +136,10 @@ def saturation_curve(scenario: Scenario, arm: str, sessions: npt.ArrayLike) -> S
         / (scenario.host.network_gbps * 1000)
         * 100,
     }
-    rows = {name: np.interp(numbers, hosts.sessions, values) for name, values in at_steps.items()}
+    rows = {
+        name: np.interp(_bent(of, name, numbers), _bent(of, name, hosts.sessions), values)
+        for name, values in at_steps.items()
+    }
     weights = np.array([role.weight_pct for role in scenario.roles])
     weights = weights / weights.sum()
     memory = numbers * float(weights @ [role.memory_gib for role in scenario.roles])
@@ -150,6 +154,26 @@ def saturation_curve(scenario: Scenario, arm: str, sessions: npt.ArrayLike) -> S
         gpu_memory_pct=np.asarray(gpu_pct, dtype=float),
         **rows,
     )
+
+
+_DEVIATIONS = {"cpu_p95_pct": 1.645, "cpu_p99_pct": 2.326}  # of a normal law
+
+
+def _bent(of: Kinds, name: str, sessions: IntArray) -> FloatArray:
+    """Where numbers of sessions stand on an axis on which a curve is nearly straight.
+
+    That of the demand without a card serves both arms, so that they stay alike where they are.
+    """
+    numbers: FloatArray = np.asarray(sessions, dtype=float)
+    if name not in _DEVIATIONS:
+        return numbers
+    demand = of.demand[of.first]
+    mean = float(of.chance @ demand)
+    spread = float(np.sqrt(of.chance @ (demand - mean) ** 2))
+    if mean == 0:
+        return numbers
+    bent: FloatArray = numbers + _DEVIATIONS[name] * spread / mean * np.sqrt(numbers)
+    return bent
 
 
 def _demand(

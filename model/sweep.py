@@ -26,11 +26,11 @@ from model.assess import Assessment, assess
 from model.day import simulate_day_both
 from model.errors import CrestlineError, InputError
 from model.hosts import ARMS, Arm
+from model.processes import MOST_PROCESSES, in_processes
 from model.scenario import Scenario, canonical, load
 from model.sweep_cluster import on_cluster
 from model.sweep_grid import SAME_CURVE, Cell, Columns, Grid
 from model.sweep_journal import Journal, Row
-from model.sweep_processes import MOST_PROCESSES, in_processes
 from model.sweep_table import check_out, write_table
 from model.targets import limits_missed
 

@@ -7,7 +7,6 @@ among processes; the result does not depend on how many.
 
 import math
 import multiprocessing
-import os
 import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
@@ -26,6 +25,7 @@ from model.defaults import MOST_SESSIONS
 from model.draws import P90, Input, draw_scores, inputs_of, scenario_at
 from model.errors import InputError
 from model.hosts import ARMS, Arm, check_arm, kinds, steps_to
+from model.processes import end_with_parent, one_thread_each
 from model.saturation import SaturationCurve, saturation_curve
 from model.scenario import Day, Scenario
 from model.targets import rate
@@ -463,16 +463,17 @@ def _in_processes(
     work: _Work, batches: list[FloatArray], processes: int, cancel: threading.Event | None
 ) -> Iterator[tuple[int, list[_Row]]]:
     """Batches as they are done; those of a process that died are worked out here."""
-    pool = ProcessPoolExecutor(processes, multiprocessing.get_context("spawn"), _end_with_parent)
+    pool = ProcessPoolExecutor(processes, multiprocessing.get_context("spawn"), end_with_parent)
     waiting = list(range(len(batches)))[::-1]
     running: dict[Future[list[_Row]], int] = {}
     lost: list[int] = []
     try:
         while (waiting or running) and _wanted(cancel):
             try:
-                while waiting and len(running) < processes + 1:
-                    running[pool.submit(_rows, work, batches[waiting[-1]])] = waiting[-1]
-                    waiting.pop()
+                with one_thread_each():  # a process may start at each task
+                    while waiting and len(running) < processes + 1:
+                        running[pool.submit(_rows, work, batches[waiting[-1]])] = waiting[-1]
+                        waiting.pop()
             except BrokenProcessPool:
                 lost, waiting = lost + waiting, []
             finished, _ = wait(running, timeout=_LOOK_S, return_when=FIRST_COMPLETED)
@@ -489,18 +490,6 @@ def _in_processes(
     for number in sorted(lost):
         for _, part in _in_turn(work, [batches[number]], 1, cancel):
             yield number, part
-
-
-def _end_with_parent() -> None:
-    """A parent that was killed cannot stop its processes: each one watches for its end."""
-    parent = multiprocessing.parent_process()
-
-    def watch() -> None:
-        if parent is not None:
-            parent.join()
-            os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()
 
 
 class _Table:

@@ -68,7 +68,7 @@ def _in_one_pool(
     function: Callable[[S], T], items: Iterable[S], processes: int
 ) -> Generator[T, None, None]:
     context = multiprocessing.get_context("spawn")
-    with _one_thread_each(), ProcessPoolExecutor(processes, context, _end_with_parent) as pool:
+    with one_thread_each(), ProcessPoolExecutor(processes, context, end_with_parent) as pool:
         try:
             under_way: deque[Future[T]] = deque()
             for item in list(items):
@@ -82,7 +82,7 @@ def _in_one_pool(
 
 
 @contextmanager
-def _one_thread_each() -> Iterator[None]:
+def one_thread_each() -> Iterator[None]:
     """Have processes that start meanwhile add up with one thread, unless the user said how many."""
     missing = [name for name in _ONE_THREAD if name not in os.environ]
     os.environ.update(dict.fromkeys(missing, "1"))
@@ -93,7 +93,7 @@ def _one_thread_each() -> Iterator[None]:
             os.environ.pop(name, None)
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
     """Leave the keyboard's interrupt to the parent, and end when it does, however it does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
