@@ -47,7 +47,7 @@ _MOST_TERMS = 64
 _MOST_INFLATION = 3.0  # of the variance of the difference, by taking out the drift
 _LEAST_EFFECTIVE = 10.0  # independent readings below which the means are doubtful
 _READINGS_A_SKEWNESS = 25.0  # independent ones, times the square of the skewness: Cochran's rule
-_MOST_BOOTSTRAP_ROWS = 8_000  # longer logs are resampled in equal bins of rows
+_MOST_BOOTSTRAP_ROWS = 3_000  # longer logs are resampled in equal bins of rows
 _NORMAL_95 = 1.959963984540054
 
 
