@@ -11,6 +11,9 @@
   const WATCHDOG_MS = 20000;
   const AFTER_THE_CURVES_MS = 8; // so that the server takes up the curves first
   const FRAME_MS = 12; // of drawing, after which the next chart waits for the next frame
+  const LONGEST_LINK = 16384; // characters, as the server reads them
+  const TOO_LONG =
+    "This is too long for a link, so the address does not hold it: save it on the shelf.";
   const SETTLED_MS = 350; // no move for so long: the address is written, the rest is asked
   const CHARTS = ["headroom", "contention", "day", "desktop"];
   const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };
@@ -23,6 +26,7 @@
   let settleTimer = null;
   let query = null; // of the address: what is shown and what is pinned; null without an answer
   let pin = null; // query of the scenario pinned for comparison
+  const beside = { if: null, fleet: null }; // further parts of the address: an event, a fleet
   const pushedAside = new Set(); // sliders of weights whose value the framework does not know yet
   const listeners = []; // told of every answer painted
   const lastGood = {};
@@ -97,16 +101,44 @@
       settleTimer = setTimeout(settled, 60);
       return;
     }
-    if (query !== null) {
-      const address = window.location.pathname + (query ? "?" + query : "");
-      if (address !== window.location.pathname + window.location.search) {
-        window.history.replaceState(null, "", address);
-      }
-    }
+    writeAddress();
     tellPushedAside();
     lanes.next.wanted = sequence;
     pump(lanes.next);
     document.documentElement.dataset.settled = String(sequence);
+  }
+
+  function writeAddress() {
+    if (query === null) return;
+    const whole = wholeQuery();
+    if (whole.length > LONGEST_LINK) {
+      setText("link-note", TOO_LONG);
+      return;
+    }
+    const address = window.location.pathname + (whole ? "?" + whole : "");
+    if (address !== window.location.pathname + window.location.search) {
+      window.history.replaceState(null, "", address);
+    }
+  }
+
+  /* The address holds the pin, then what else is beside the scenario, then the scenario. */
+  function wholeQuery() {
+    const parts = Object.entries(beside).filter((part) => part[1] !== null);
+    if (query === null || !parts.length) return query;
+    const at = query.startsWith("pin=") ? query.indexOf("&") + 1 : 0;
+    const told = parts.map((part) => part[0] + "=" + encodeURIComponent(part[1]) + "&").join("");
+    return query.slice(0, at) + told + (query.slice(at) || "v=1");
+  }
+
+  function setBeside(name, text) {
+    if (beside[name] === text) return;
+    beside[name] = text;
+    writeAddress();
+    tellBeside(name);
+  }
+
+  function tellBeside(name) {
+    window.dispatchEvent(new CustomEvent("crestline-beside", { detail: name }));
   }
 
   function setPath(scenario, path, value) {
@@ -440,10 +472,14 @@
       showError(found.error);
     } else if (found) {
       if (found.edited) keepPlace();
-      else setPin(found.pin);
+      else {
+        setPin(found.pin);
+        Object.assign(beside, { if: found.event, fleet: found.fleet }); // in the address already
+      }
       base = found.scenario;
       current = structuredClone(base);
       ask(base);
+      if (!found.edited) Object.keys(beside).forEach(tellBeside);
       drawControls(base, performance.now());
     }
     return window.dash_clientside.no_update;
@@ -474,9 +510,7 @@
   }
 
   function keepPlace() {
-    if (query !== null) {
-      window.history.replaceState(null, "", window.location.pathname + (query ? "?" + query : ""));
-    }
+    writeAddress();
     window.history.pushState(null, "", window.location.href);
   }
 
@@ -634,7 +668,8 @@
   document.addEventListener("change", listen, true);
   window.addEventListener("popstate", () => {
     showPage();
-    const shown = query ? "?" + query : "";
+    const whole = wholeQuery();
+    const shown = whole ? "?" + whole : "";
     if (readAddress() !== shown) window.dash_clientside.set_props("address", { data: readAddress() });
   });
 
@@ -647,8 +682,10 @@
     onAnswer: (listener) => listeners.push(listener), // listener(lane name, answer)
     scenario: () => (newest ? newest.text : null), // JSON text of what the controls show
     scenarioQuery: scenarioQuery, // without the pin; null before the first answer
-    query: () => query, // with the pin
+    query: wholeQuery, // with the pin and what else is beside it
     pin: () => pin,
+    beside: (name) => beside[name], // text of "if" (an event) or "fleet"; null without one
+    setBeside: setBeside, // setBeside(name, text); the window hears "crestline-beside"
     theme: theme,
     open: open, // open(query) shows another scenario on the Host page
     setText: setText,

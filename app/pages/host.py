@@ -174,7 +174,12 @@ def register(
         if (address or "").startswith("{"):
             return edited(str(address))
         opened, notice = opened_at(address or "")
-        base = {"scenario": to_data(opened.scenario), "pin": opened.pin}
+        base = {
+            "scenario": to_data(opened.scenario),
+            "pin": opened.pin,
+            "event": opened.event,
+            "fleet": opened.fleet,
+        }
         return controls(opened.scenario), base, notice
 
     in_browser(

@@ -12,8 +12,10 @@ from app.pages.host import answer_to
 from app.theme import LIGHT
 from app.url_state import PageState, from_address, to_address
 from app.workers import Workers
+from model import fleet_url
 from model.assess import assess
-from model.errors import LinkError
+from model.errors import InputError, LinkError
+from model.fleet_inputs import example as example_fleet
 from model.scenario import Scenario, default, dump, from_data, to_data
 from model.scenario_url import LONGEST_LINK, to_query
 from tests.model.drawn import extreme_scenarios, scenarios
@@ -50,6 +52,29 @@ def test_address_brings_back_scenario_and_pin(scenario, pinned):
     assert address is not None
     assert address.isascii()
     assert from_address(address) == from_address(f"?{address}") == PageState(scenario, pin)
+
+
+def test_address_brings_back_event_and_fleet():
+    """An event and a fleet beside the scenario come back from its address, pinned or not."""
+    fleet = fleet_url.to_text(example_fleet(), night_shift())
+    for pin in (None, "n=90&v=1"):
+        address = to_address(night_shift(), pin, "host_lost~6", fleet)
+
+        assert address is not None
+        assert from_address(address) == PageState(night_shift(), pin, "host_lost~6", fleet)
+
+
+@pytest.mark.parametrize(
+    ("beside", "named"),
+    [("if=flood", "if is 'flood'"), ("if=host_lost~1", "if=host_lost is '1'"),
+     ("if=card_lost~2", "if=card_lost is '2'"), ("if=everyone_on_a_call~99", "is '99'"),
+     ("if=logon_rush~soon", "is 'soon'"), ("fleet=%7Bnothing", "fleet is"),
+     ("if=card_lost&if=card_lost", "if is 'card_lost'")],
+)  # fmt: skip
+def test_wrong_event_or_fleet_is_named(beside, named):
+    """What cannot be read beside the scenario is refused by name."""
+    with pytest.raises(InputError, match=named):
+        from_address(f"{beside}&v=1")
 
 
 def test_example_alone_needs_no_address():
