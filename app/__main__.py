@@ -46,7 +46,14 @@ def main(arguments: list[str] | None = None) -> int:
     application = make_app(settings).server
     print(f"Crestline answers on http://{given.host}:{given.port}/", flush=True)
     try:
-        serve(application, host=given.host, port=given.port, threads=settings.threads, ident=None)
+        serve(
+            application,
+            host=given.host,
+            port=given.port,
+            threads=settings.threads,
+            ident=None,
+            max_request_body_size=settings.largest_body_bytes,  # refused before it is taken in
+        )
     except OSError as error:
         print(f"port is {given.port}; expected a free one ({error.strerror}).", file=sys.stderr)
         return 2

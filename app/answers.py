@@ -11,14 +11,16 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
-from app import labels, url_state, words
+from app import labels, url_state, words, words_failures
 from app.figures.contention import contention_figure
 from app.figures.day import day_figure
 from app.figures.desktop import desktop_figure
 from app.figures.headroom import headroom_figure
 from app.proposal import sheet
-from app.stage import spoken_of_curves, spoken_of_day
+from app.stage import spoken_of_curves, spoken_of_day, spoken_of_range
+from app.sure_result import Bands
 from app.theme import LIGHT, THEMES, Theme, shown_arms
+from app.words_check import check_sentence
 from app.words_measured import measured_marks, measured_note, measured_range
 from model import scenario_url
 from model.assess import Assessment, Work, assess, one_desktop, what_if
@@ -26,6 +28,7 @@ from model.day import DayResult, simulate_day_both
 from model.evidence.calibration import measured_bounds
 from model.hosts import ARMS, Arm
 from model.scenario import Scenario, canonical, default, load
+from model.self_check import self_check
 from model.sessions import Role
 
 Answer = dict[str, Any]
@@ -36,7 +39,12 @@ MOST_SIMULATED_SESSIONS = 20_000  # sessions times replicates; many sessions nee
 
 
 def answer_text(
-    lane: str, scenario_text: str, theme_name: str, pin: str | None, work: Work = map
+    lane: str,
+    scenario_text: str,
+    theme_name: str,
+    pin: str | None,
+    work: Work = map,
+    bands: Bands | None = None,
 ) -> str:
     """Return the answer of one lane as JSON text.
 
@@ -52,23 +60,31 @@ def answer_text(
         Query of the scenario pinned for comparison; None without one.
     work : callable
         Works out both arms of the curves, see `model.assess.assess`.
+    bands : Bands or None
+        Where most draws of the scenario's uncertain inputs lie, where that is known.
     """
     pinned = None if pin is None else scenario_url.from_query(pin)
     theme = THEMES.get(theme_name, LIGHT)
     scenario = load(scenario_text)
     if lane == "curve":
-        return json.dumps(curve_answer(scenario, theme, pinned, work))
+        return json.dumps(curve_answer(scenario, theme, pinned, work, bands))
+    if lane == "next":
+        return json.dumps(next_answer(scenario, theme, pinned, bands))
     return json.dumps(LANES[lane](scenario, theme, pinned))
 
 
 def warm_up() -> None:
     """Answer for the example once, so that the next answer need not load anything."""
-    for lane in LANES:
+    for lane in ("curve", "day", "next"):
         LANES[lane](default(), LIGHT, None)
 
 
 def curve_answer(
-    scenario: Scenario, theme: Theme, pinned: Scenario | None = None, work: Work = map
+    scenario: Scenario,
+    theme: Theme,
+    pinned: Scenario | None = None,
+    work: Work = map,
+    bands: Bands | None = None,
 ) -> Answer:
     """Return sentence, values and the charts over sessions and of one desktop.
 
@@ -82,6 +98,8 @@ def curve_answer(
         What was pinned for comparison.
     work : callable
         Works out both arms, see `model.assess.assess`.
+    bands : Bands or None
+        As for `answer_text`.
     """
     start = time.perf_counter()
     found = assess(scenario, work)
@@ -96,8 +114,8 @@ def curve_answer(
         "model_ms": model_ms,
         "query": query,
         "figures": {
-            "headroom": headroom_figure(found, theme, before),
-            "contention": contention_figure(found, theme, before),
+            "headroom": headroom_figure(found, theme, before, bands=bands),
+            "contention": contention_figure(found, theme, before, bands),
             "desktop": desktop_figure(alone, theme, alone_before, arms),
         },
         "texts": {
@@ -109,6 +127,7 @@ def curve_answer(
             "link-note": "" if query is not None else words.TOO_LONG_FOR_A_LINK,
             "pin-note": words.pin_sentence(before.scenario, scenario) if before else "",
             "pin-change": words.change_sentence(before, found) if before else "",
+            "self-check": "",
             "now-title": f"With {words.sessions(scenario.sessions)}",
             **_takeaways(found),
             "measured-note": measured_note(scenario),
@@ -121,6 +140,7 @@ def curve_answer(
         },
         "spoken": spoken_of_curves(found, alone),
         "measured": measured_marks(scenario),
+        "events": words_failures.offers(scenario),
     }
 
 
@@ -144,7 +164,12 @@ def day_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None)
     }
 
 
-def next_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None) -> Answer:
+def next_answer(
+    scenario: Scenario,
+    theme: Theme,
+    pinned: Scenario | None = None,
+    bands: Bands | None = None,
+) -> Answer:
     """Return the chart of the day in full, and what is asked next in every meeting.
 
     Parameters
@@ -155,15 +180,19 @@ def next_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None
         The look.
     pinned : Scenario or None
         What was pinned for comparison.
+    bands : Bands or None
+        As for `answer_text`.
     """
     found = assess(scenario)
     days = _days(scenario, DAY_REPLICATES)
     before = _days(pinned, DAY_REPLICATES) if pinned else None
-    bounds = _bounds(scenario)
+    bounds = bounds_of(scenario)
+    spoken = {"day": spoken_of_day(days, scenario.accelerator.cards > 0)}
     figures = {"day": day_figure(days, scenario, theme, before)}
     if bounds is not None:
         pinned_curves = assess(pinned) if pinned else None
-        figures["headroom"] = headroom_figure(found, theme, pinned_curves, bounds)
+        figures["headroom"] = headroom_figure(found, theme, pinned_curves, bounds, bands)
+        spoken["headroom"] = spoken_of_range(found, bounds)
     return {
         "figures": figures,
         "texts": {
@@ -173,14 +202,36 @@ def next_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None
             ),
             "pin-crest": words.crest_change(before, days) if before else "",
         },
-        "spoken": {"day": spoken_of_day(days, scenario.accelerator.cards > 0)},
+        "spoken": spoken,
         "lines": [words.what_if_sentence(each, found) for each in what_if(scenario)],
         "sheet": sheet(scenario),
     }
 
 
-def _bounds(scenario: Scenario) -> tuple[Assessment, Assessment] | None:
-    """Return the answers with all measured costs at their low, and at their high ends."""
+def check_answer(scenario: Scenario, theme: Theme, pinned: Scenario | None = None) -> Answer:
+    """Return whether the quick answers agree with exact ones, at the sessions that matter.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    theme, pinned : Theme, Scenario or None
+        As in the other lanes; not used.
+    """
+    found = assess(scenario)
+    matter = [scenario.sessions, *[rated.rated_load for rated in found.rated.values()]]
+    checked = self_check(scenario, matter)
+    return {"texts": {"self-check": check_sentence(checked)}, "agrees": checked.agrees}
+
+
+def bounds_of(scenario: Scenario) -> tuple[Assessment, Assessment] | None:
+    """Return the answers with all measured costs at their low, and at their high ends.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario; None is returned where none of its costs was measured.
+    """
     if not scenario.measured:
         return None
     low, high = measured_bounds(scenario)
@@ -188,8 +239,20 @@ def _bounds(scenario: Scenario) -> tuple[Assessment, Assessment] | None:
 
 
 def _days(scenario: Scenario, wanted: int) -> dict[Arm, DayResult]:
-    replicates = max(1, min(wanted, MOST_SIMULATED_SESSIONS // scenario.sessions))
-    return _remembered_days(canonical(scenario), replicates)
+    return _remembered_days(canonical(scenario), replicates_of(scenario, wanted))
+
+
+def replicates_of(scenario: Scenario, wanted: int = DAY_REPLICATES) -> int:
+    """Return how many days are simulated: fewer where many sessions take part.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    wanted : int, 1 or more
+        How many there would be of a small host. [days]
+    """
+    return max(1, min(wanted, MOST_SIMULATED_SESSIONS // scenario.sessions))
 
 
 @lru_cache(maxsize=4)  # what is pinned is asked for again at every move
@@ -231,4 +294,5 @@ LANES: dict[str, Callable[[Scenario, Theme, Scenario | None], Answer]] = {
     "curve": curve_answer,
     "day": day_answer,
     "next": next_answer,
+    "check": check_answer,
 }

@@ -4,7 +4,8 @@
     GET /api/assess?<query of the link>             the whole answer as JSON
 
 The query is that of the page's own address, with what is pinned or without. Both also take POST
-with a scenario as JSON text, for one that is too long for a link. What is refused is told as
+with a scenario as JSON text, for one that is too long for a link. The page names the draws whose
+bands it shows in a header, Crestline-Sure. What is refused is told as
 {"error": {"field", "value", "expected", "message"}}.
 """
 
@@ -16,9 +17,10 @@ from collections.abc import Callable
 from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
-from app import ids, url_state
+from app import events, ids, url_state
 from app.csv_text import MEDIA_TYPE
 from app.numbers import ASSESSMENT, numbers_text
+from app.sure_result import Bands
 from app.workers import Workers
 from model import scenario_url
 from model.errors import InputError
@@ -29,6 +31,7 @@ LONGEST_REMEMBERED = 2_000_000  # characters; a curve over 100,000 sessions has 
 _LONGEST_SLUG = 40
 
 Remember = Callable[[str, Callable[[], str]], str]
+BandsFor = Callable[[object, str], Bands | None]
 
 
 def register(
@@ -36,6 +39,7 @@ def register(
     remember: Remember,
     workers: Workers,
     report_failure: Callable[[Exception], str],
+    bands_for: BandsFor = lambda key, scenario: None,
 ) -> None:
     """Bind the addresses at which numbers are fetched.
 
@@ -49,12 +53,14 @@ def register(
         Who works the numbers out.
     report_failure : callable
         Logs an unforeseen failure and returns what to tell the visitor.
+    bands_for : callable
+        bands_for(key, scenario) returns where most draws lie, see `app.sure_store`.
     """
 
     def reply(what: str, media_type: str, ending: str) -> Response:
         try:
             asked = _asked()
-            text = _remembered(remember, workers, what, asked)
+            text = _remembered(remember, workers, what, asked, bands_for)
         except InputError as error:
             return _refused(400, str(error), error)
         except HTTPException as error:
@@ -83,7 +89,8 @@ def register(
 def _asked() -> url_state.PageState:
     """What is asked for: by the address, or by the body where that would be too long.
 
-    The body is a scenario, beside the pin of the address, or an object with `scenario` and `pin`.
+    The body is a scenario, beside the pin and the event of the address, or an object with
+    `scenario`, `pin` and `event`.
     """
     try:
         state = url_state.from_address(request.query_string.decode("utf-8"))
@@ -99,19 +106,34 @@ def _asked() -> url_state.PageState:
     except ValueError:
         told = {}  # `load` says what is wrong with it
     if not isinstance(told.get("scenario"), dict):
-        return url_state.PageState(load(text), state.pin)
-    pin = told.get("pin")
+        scenario, pin, event = load(text), state.pin, state.event
+    else:
+        scenario, pin, event = from_data(told["scenario"]), told.get("pin"), told.get("event")
     if pin is not None:
         scenario_url.from_query(pin)
-    return url_state.PageState(from_data(told["scenario"]), pin)
+    if event is not None:
+        if not isinstance(event, str):
+            raise InputError("event", event, "an event as the link writes it")
+        events.from_text(event, scenario)
+    return url_state.PageState(scenario, pin, event)
 
 
-def _remembered(remember: Remember, workers: Workers, what: str, asked: url_state.PageState) -> str:
+def _remembered(
+    remember: Remember,
+    workers: Workers,
+    what: str,
+    asked: url_state.PageState,
+    bands_for: BandsFor,
+) -> str:
     exact = canonical(asked.scenario)
-    key = hashlib.sha256(f"numbers {what} {asked.pin!r} {exact}".encode()).hexdigest()
+    sure = request.headers.get("Crestline-Sure")
+    bands = bands_for(sure, exact) if sure is not None else None
+    shown = "" if bands is None else f" {sure}"
+    told = f"numbers {what} {asked.pin!r} {asked.event!r} {exact}{shown}"
+    key = hashlib.sha256(told.encode()).hexdigest()
 
     def compute() -> str:
-        text = workers.run(numbers_text, what, exact, asked.pin)
+        text = workers.run(numbers_text, what, exact, asked.pin, asked.event, bands)
         if len(text) > LONGEST_REMEMBERED:
             raise _TooLongToKeepError(text)
         return text

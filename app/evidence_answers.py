@@ -22,24 +22,33 @@ from typing import Any, cast
 
 from flask import Response
 
-from app import evidence_plan, evidence_results, evidence_shown, url_state
+from app import (
+    evidence_changes,
+    evidence_effects,
+    evidence_host,
+    evidence_peaks,
+    evidence_plan,
+    evidence_shown,
+    url_state,
+)
 from app import words_trial as words
 from app.csv_text import MEDIA_TYPE, csv_text
+from app.evidence_pictures import picture_of
 from app.evidence_report import report_of
-from app.evidence_store import Session
+from app.evidence_session import Session
 from app.evidence_web import BASE, Desk, body
 from app.pictures import PAPER
 from app.theme import LIGHT, THEMES, Figure, Theme
 from app.words import CAUTION
 from app.workers import Workers
-from model.errors import InputError
-from model.evidence.calibration import Proposal, apply_changes
+from model.errors import InputError, check_above
+from model.evidence.calibration import Proposal, apply_changes, changes_from_demands
 from model.evidence.comparison import TOLERANCE_PCT
+from model.evidence.demands import Demands
 from model.evidence.trial import ORDERS
 from model.scenario import Scenario, canonical, load, to_data
 
 Told = dict[str, Any]
-_PAPER_MARGIN = {"l": 110, "r": 40, "t": 50, "b": 84}
 
 
 def register(desk: Desk, workers: Workers) -> None:
@@ -62,7 +71,7 @@ def register(desk: Desk, workers: Workers) -> None:
         block_s = _optional(asked, "block_s")
         return {
             "job": desk.jobs.run_job(
-                session, evidence_results.work_out_effects, drop_s=drop_s, block_s=block_s
+                session, evidence_effects.work_out_effects, drop_s=drop_s, block_s=block_s
             )
         }
 
@@ -131,7 +140,7 @@ def _arm(asked: Told) -> str:
     return arm
 
 
-def _effects(session: evidence_results.Session) -> Told:
+def _effects(session: Session) -> Told:
     effects = session.result("effects")
     if effects is None:
         raise InputError("effect", "not worked out", "logs that were read and confirmed")
@@ -181,7 +190,7 @@ def effect_shown(session: Session, asked: Told) -> Told:
         {
             "log": at, "name": each["name"], "counts": bool(each["counts"]),
             "sessions": bool(each["counts"]) or "sessions" in each["columns"],
-            "arm": evidence_results.arm_of(state),
+            "arm": evidence_host.arm_of(state),
         }
         for at, (each, state) in enumerate(zip(about, states, strict=True))
         if "host_cores" in each["columns"]
@@ -212,7 +221,7 @@ def effect_shown(session: Session, asked: Told) -> Told:
     }  # fmt: skip
 
 
-def peaks(session: evidence_results.Session, asked: Told) -> Told:
+def peaks(session: Session, asked: Told) -> Told:
     """Return the peaks of a visitor's logs.
 
     Parameters
@@ -224,19 +233,22 @@ def peaks(session: evidence_results.Session, asked: Told) -> Told:
     """
     readings = session.readings()
     given = asked.get("thresholds")
-    thresholds = evidence_results.default_thresholds(readings, _scenario(asked))
+    thresholds = evidence_peaks.default_thresholds(readings, _scenario(asked))
     if given is not None:
         if not isinstance(given, dict):
             raise InputError("thresholds", given, "a number for each column")
-        thresholds |= {name: _number(given, name) for name in given}
+        thresholds |= {
+            name: _number({f"thresholds.{name}": value}, f"thresholds.{name}")
+            for name, value in given.items()
+        }
     effects = session.result("effects")
-    drop_s = evidence_results.DROP_S if effects is None else effects["drop_s"]
-    found = evidence_results.peaks_of(readings, session.states(), thresholds, drop_s)
+    drop_s = evidence_effects.DROP_S if effects is None else effects["drop_s"]
+    found = evidence_peaks.peaks_of(readings, session.states(), thresholds, drop_s)
     session.keep("peaks", found)
     return evidence_shown.peaks_shown(found)
 
 
-def demands(session: evidence_results.Session, asked: Told) -> Told:
+def demands(session: Session, asked: Told) -> Told:
     """Return what a host's total says of each activity.
 
     Parameters
@@ -244,18 +256,28 @@ def demands(session: evidence_results.Session, asked: Told) -> Told:
     session : Session
         The visitor's.
     asked : dict
-        log, base_cores or None [cores], scenario for the most a host can show, theme.
+        log, base_cores or None [cores], counted, scenario for the host, theme.
     """
-    scenario = _scenario(asked)
-    _, found = evidence_results.demands_of(
-        session.readings(), _place(asked, "log"), _optional(asked, "base_cores"),
-        float(scenario.host.threads),
-    )  # fmt: skip
+    _, found = _demands(session, asked)
     session.keep("demands", found)
     return evidence_shown.demands_shown(found, _theme(asked))
 
 
-def compared(session: evidence_results.Session, asked: Told) -> Told:
+def _demands(session: Session, asked: Told) -> tuple[Demands, Told]:
+    """Demands by a log of a host that ran at the clock and the work per clock that were given."""
+    scenario = _scenario(asked)
+    speed = {name: _optional(asked, name) for name in ("clock_ghz", "relative_ipc")}
+    given = {name: value for name, value in speed.items() if value is not None}
+    for name, value in given.items():
+        check_above(name, value, 0)
+    measured = scenario.model_copy(update={"host": scenario.host.model_copy(update=given)})
+    return evidence_host.demands_of(
+        session.readings(), _place(asked, "log"), _optional(asked, "base_cores"), measured,
+        str(asked.get("counted", "threads")),
+    )  # fmt: skip
+
+
+def compared(session: Session, asked: Told) -> Told:
     """Return the model's prediction beside a host's log.
 
     Parameters
@@ -266,7 +288,7 @@ def compared(session: evidence_results.Session, asked: Told) -> Told:
         log, scenario, arm, counted, tolerance_pct or None [%], theme.
     """
     tolerance = _optional(asked, "tolerance_pct")
-    found = evidence_results.compared_of(
+    found = evidence_host.compared_of(
         session.readings(), session.states(), _place(asked, "log"), _scenario(asked), _arm(asked),
         str(asked.get("counted", "threads")),
         TOLERANCE_PCT if tolerance is None else tolerance,
@@ -275,7 +297,7 @@ def compared(session: evidence_results.Session, asked: Told) -> Told:
     return evidence_shown.compared_shown(found, _theme(asked))
 
 
-def changes(session: evidence_results.Session, asked: Told) -> Told:
+def changes(session: Session, asked: Told) -> Told:
     """Return the changes that a visitor's measurements ask of the scenario.
 
     Parameters
@@ -289,21 +311,17 @@ def changes(session: evidence_results.Session, asked: Told) -> Told:
     return evidence_shown.proposal_shown(_proposal(session, asked))
 
 
-def _proposal(session: evidence_results.Session, asked: Told) -> Proposal:
+def _proposal(session: Session, asked: Told) -> Proposal:
     scenario = _scenario(asked)
-    speed = _optional(asked, "clock_ghz"), _optional(asked, "relative_ipc")
     if asked.get("source") == "demands":
-        readings, at = session.readings(), _place(asked, "log")
-        found, told = evidence_results.demands_of(
-            readings, at, _optional(asked, "base_cores"), float(scenario.host.threads)
-        )
-        return evidence_results.proposals_of_host(
-            found, scenario, _arm(asked), told["log_name"], *speed
-        )
-    return evidence_results.proposals_of(_effects(session), scenario, _place(asked, "role"), *speed)
+        found, told = _demands(session, asked)
+        reference = scenario.reference_clock_ghz  # demands are work of reference cores
+        return changes_from_demands(found, scenario, _arm(asked), told["log_name"], reference, 1.0)
+    speed = _optional(asked, "clock_ghz"), _optional(asked, "relative_ipc")
+    return evidence_changes.proposals_of(_effects(session), scenario, _place(asked, "role"), *speed)
 
 
-def applied(session: evidence_results.Session, asked: Told) -> Told:
+def applied(session: Session, asked: Told) -> Told:
     """Return the scenario with the accepted changes made, as a link and as data.
 
     Parameters
@@ -336,7 +354,7 @@ def applied(session: evidence_results.Session, asked: Told) -> Told:
     }
 
 
-def report(session: evidence_results.Session, asked: Told) -> Told:
+def report(session: Session, asked: Told) -> Told:
     """Return the report of the visitor's trial.
 
     Parameters
@@ -427,7 +445,8 @@ def _picture_of(chart: str) -> Any:
             found = evidence_shown.demands_shown(kept, PAPER)
             figure, lines = found["figure"], [found["sentence"]]
             names, lines_below = [kept["log_name"]], found["warnings"]
-        return picture_of(chart, figure, lines, [f"Logs: {', '.join(names)}.", *lines_below])
+        summary = [f"Logs: {', '.join(names)}.", *lines_below]
+        return _trial_picture(chart, figure, " ".join(lines), summary)
 
     return answer
 
@@ -444,64 +463,8 @@ def power_picture(session: Session | None, asked: Told) -> Told:
     """
     found, unit = evidence_plan.planned(asked, session)
     told = evidence_plan.told_of(found, unit, PAPER)
-    return picture_of("power", told["figure"], [told["answer"]], told["lines"])
+    return _trial_picture("power", told["figure"], told["answer"], told["lines"])
 
 
-def picture_of(chart: str, figure: Figure, takeaways: list[str], summary: list[str]) -> Told:
-    """Return what stands on a picture of a measured chart: it holds no link.
-
-    Parameters
-    ----------
-    chart : str
-        Its name.
-    figure : dict
-        Drawn for paper.
-    takeaways, summary : list of str
-        What stands above and below it.
-    """
-    day = dt.date.today()
-    return {
-        "data": {
-            "name": "Evidence from measurements", "summary": summary, "caution": CAUTION,
-            "date": f"Crestline, {day.day} {day:%B} {day.year}", "query": None,
-            "reopen": {"none": words.NO_LINK},
-        },
-        "chart": {
-            "name": f"trial-{chart}", "title": words.TITLES[chart],
-            "takeaway": " ".join(takeaways), "key": _key(figure), "figure": _on_paper(figure),
-        },
-    }  # fmt: skip
-
-
-def _key(figure: Figure) -> list[dict[str, str]]:
-    """Return what each mark of a chart stands for."""
-    key = []
-    for trace in figure["data"]:
-        colour = trace.get("line", {}).get("color") or trace.get("marker", {}).get("color")
-        dash = trace.get("line", {}).get("dash", "")
-        mark = dash or ("thin" if trace["name"].startswith("check") else "solid")
-        key.append(
-            {
-                "label": trace["name"], "colour": colour or trace.get("fillcolor", PAPER.faint),
-                "mark": "filled" if trace.get("fill") else mark,
-            }
-        )  # fmt: skip
-    return key
-
-
-def _on_paper(figure: Figure) -> Figure:
-    traces = [
-        {name: value for name, value in trace.items() if "hover" not in name}
-        for trace in figure["data"]
-    ]
-    layout = {
-        name: value
-        for name, value in figure["layout"].items()
-        if name not in ("uirevision", "hoverlabel", "legend")
-    }
-    layout |= {"showlegend": False, "hovermode": False, "margin": _PAPER_MARGIN}
-    for name in ("xaxis", "yaxis"):
-        axis = layout[name]
-        size = {"font": {"size": PAPER.font_px}}
-        layout[name] = axis | {"automargin": True, "title": axis["title"] | size}
-    return {"data": traces, "layout": layout}
+def _trial_picture(chart: str, figure: Figure, takeaway: str, summary: list[str]) -> Told:
+    return picture_of(f"trial-{chart}", words.TITLES[chart], figure, takeaway, summary)

@@ -1,28 +1,20 @@
-"""How does a visitor take away what parts 2 and 3 of the Evidence page show? As PNG and CSV.
-
-A picture is set by the browser's own script, as on the Host page; here stands what is on it.
-Measurements stay with the visitor who brought them, so no picture holds a link to them.
-"""
-
-import datetime as dt
+"""How does a visitor take away what parts 2 and 3 of the Evidence page show? As PNG and CSV."""
 
 import numpy as np
 from flask import Response
 
 from app import csv_text
-from app.evidence_session import Session, Spells
+from app.evidence_pictures import picture_of
+from app.evidence_records import Spells
+from app.evidence_session import Session
 from app.evidence_switches import log_id_in, summary, view, window_of
 from app.evidence_web import Told
 from app.figures.log import STATE_LABEL
 from app.pictures import PAPER
-from app.theme import Figure
-from app.words import CAUTION
-from app.words_evidence import COLUMN_WORDS, NO_LINK, TITLE
+from app.words_evidence import COLUMN_WORDS
 from model.errors import InputError
 
 MOST_ROWS = 200_000  # our choice: what a spreadsheet opens without trouble
-_PAPER_MARGIN = {"l": 110, "r": 30, "t": 44, "b": 84}
-_NOT_ON_PAPER = ("uirevision", "hoverlabel", "hovermode", "dragmode")
 
 
 def picture(session: Session, asked: Told) -> Told:
@@ -44,38 +36,16 @@ def picture(session: Session, asked: Told) -> Told:
     takeaway = (
         f"{told['rows_on']:,} readings with card, {told['rows_off']:,} without; {switches}, {sure}."
     )
-    day = dt.date.today()
-    return {
-        "data": {
-            "name": TITLE, "query": None, "reopen": {"none": NO_LINK}, "caution": CAUTION,
-            "date": f"Crestline, {day.day} {day:%B} {day.year}",
-            "summary": [f"Log: {log.name}, from {shown['from_s']:,.6g} to {shown['to_s']:,.6g} s."],
-        },
-        "chart": {
-            "name": "log", "title": f"{label[0].upper()}{label[1:]} and offload",
-            "takeaway": takeaway, "figure": _on_paper(shown["figure"]),
-            "key": [
-                {"label": f"{label} [{unit}]", "colour": PAPER.text, "mark": "solid"},
-                {"label": STATE_LABEL[1], "colour": PAPER.offloaded_fill, "mark": "filled"},
-                {"label": STATE_LABEL[0], "colour": PAPER.software_fill, "mark": "filled"},
-                {"label": STATE_LABEL[-1], "colour": PAPER.faint, "mark": "filled"},
-            ],
-        },
-    }  # fmt: skip
-
-
-def _on_paper(figure: Figure) -> Figure:
-    traces = [
-        {name: value for name, value in trace.items() if "hover" not in name}
-        for trace in figure["data"]
-    ]
-    layout = {name: value for name, value in figure["layout"].items() if name not in _NOT_ON_PAPER}
-    layout |= {"showlegend": False, "hovermode": False, "margin": _PAPER_MARGIN}
-    for name in ("xaxis", "yaxis"):
-        axis = layout[name]
-        size = {"font": {"size": PAPER.font_px}}
-        layout[name] = axis | {"automargin": True, "title": axis["title"] | size}
-    return {"data": traces, "layout": layout}
+    return picture_of(
+        "log", f"{label[0].upper()}{label[1:]} and offload", shown["figure"], takeaway,
+        [f"Log: {log.name}, from {shown['from_s']:,.6g} to {shown['to_s']:,.6g} s."],
+        [
+            {"label": f"{label} [{unit}]", "colour": PAPER.text, "mark": "solid"},
+            {"label": STATE_LABEL[1], "colour": PAPER.offloaded_fill, "mark": "filled"},
+            {"label": STATE_LABEL[0], "colour": PAPER.software_fill, "mark": "filled"},
+            {"label": STATE_LABEL[-1], "colour": PAPER.faint, "mark": "filled"},
+        ],
+    )  # fmt: skip
 
 
 def numbers(session: Session, asked: Told) -> Response:

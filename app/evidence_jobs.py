@@ -4,6 +4,10 @@ Each job is one function of a module in a process of its own: `task(session, tel
 calls `tell(share, words)` as it goes on, keeps what it makes in the session, and returns what the
 page should hear. How far it is stands in a file of the session, which any thread can read; a
 visitor has one job at a time, and can end it.
+
+Several processes of one server may share the visitors' folders. Whoever started a job holds a
+lock file in the session until it is over, so that every process knows whether it is still under
+way, and nobody starts a second one; another process ends it by leaving its id in a second file.
 """
 
 import json
@@ -18,8 +22,11 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from app.evidence_store import Session
-from model.errors import InputError, MeasurementError
+from app.evidence_refusals import told_error
+from app.evidence_session import Session
+from app.file_locks import FileLock, is_held, take
+from model.errors import InputError
+from model.processes import watch_parent
 
 Tell: TypeAlias = Callable[[float, str], None]  # share done from 0 to 1, and what is being done
 Task: TypeAlias = Callable[..., Any]
@@ -27,7 +34,14 @@ JobState: TypeAlias = dict[str, Any]
 
 MOST_AT_ONCE = 2  # more would take each other's cores and memory
 _FILE = "job.json"
+_LOCK = "job.lock"
+_END = "job.end"  # holds the id of a job that is to end
+_ROOM = "job-room-{number}.lock"  # beside the sessions: one for each job that may work
 _TOLD_EVERY_S = 0.15
+_LOOKED_EVERY_S = 0.1
+_BUSY_S = 0.1  # another process may hold the lock for a moment, only to look
+_ENDING_S = 3.0  # a job that has told its result is over soon
+_END_LIMIT_S = 10.0
 _LOG = logging.getLogger("crestline")
 _LOST = "The work was interrupted. Start it again."
 _FAILED = "Something went wrong (number {number}); nothing was changed."
@@ -39,12 +53,13 @@ class Jobs:
     Parameters
     ----------
     most_at_once : int, 1 or more
-        Jobs that work at the same time; others wait. [jobs]
+        Jobs that work at the same time, in all processes that share the visitors' folders; others
+        wait. [jobs]
     """
 
     def __init__(self, most_at_once: int = MOST_AT_ONCE) -> None:
         """Start nothing yet."""
-        self._room = threading.BoundedSemaphore(most_at_once)
+        self._most_at_once = most_at_once
         self._lock = threading.Lock()
         self._under_way: dict[Path, _Job] = {}
 
@@ -66,19 +81,20 @@ class Jobs:
             While another job of this visitor is under way.
         """
         job = _Job(secrets.token_hex(8), task, inputs)
-        with self._lock:
-            if session.folder in self._under_way:
-                cure = "the work under way to end first, or to be cancelled"
-                raise InputError("evidence", "busy", cure)
-            self._under_way[session.folder] = job
         state = _state(job.id, task.__name__, "running", words="Waiting for its turn.")
         try:
-            _write(session.folder, state)
+            held = _own(session.folder)
+            try:
+                _write(session.folder, state)
+            except BaseException:
+                held.release()
+                raise
         except OSError:
-            self._forget(session.folder, job)
             raise InputError("evidence", "gone", "data that has not been removed") from None
+        with self._lock:
+            self._under_way[session.folder] = job
         watch = threading.Thread(
-            target=self._see_through, args=(session, job), name="evidence-job", daemon=True
+            target=self._see_through, args=(session, job, held), name="evidence-job", daemon=True
         )
         watch.start()
         return state
@@ -97,14 +113,10 @@ class Jobs:
             id, task, state ("running", "done", "failed" or "cancelled"), share, words; and
             `result`, or `error` (field, message, row, column), or `failure` in a sentence.
         """
-        with self._lock:
-            job = self._under_way.get(session.folder)
         state = _read(session.folder)
-        if state is not None and state["state"] == "running" and job is None:
-            with self._lock:  # it may have ended between the two
-                job = self._under_way.get(session.folder)
-            state = _read(session.folder)
-            if state is not None and state["state"] == "running" and job is None:
+        if _is_running(state) and not is_held(session.folder / _LOCK):
+            state = _read(session.folder)  # it may have ended between the two
+            if state is not None and _is_running(state):
                 state |= {"state": "failed", "failure": _LOST}
         return state
 
@@ -118,30 +130,51 @@ class Jobs:
         """
         with self._lock:
             job = self._under_way.get(session.folder)
+        state = _read(session.folder)
         if job is not None:
             job.end()
-            job.over.wait(10)
-            for part in session.folder.glob("*.part"):
-                part.unlink(missing_ok=True)
+        elif state is not None and _is_running(state):
+            _ask_to_end(session.folder, state["id"])
+        else:
+            return state
+        _wait_until_free(session.folder / _LOCK)
+        for part in session.folder.glob("*.part"):
+            part.unlink(missing_ok=True)
         return self.state(session)
 
-    def _see_through(self, session: Session, job: "_Job") -> None:
+    def _see_through(self, session: Session, job: "_Job", held: FileLock) -> None:
+        room: FileLock | None = None
         try:
-            with self._room:
-                process = job.start(session)
-                if process is not None:
-                    process.join()
-                    process.close()
+            room = self._wait_for_room(session.folder, job)
+            process = job.start(session)
+            if process is not None:
+                while process.is_alive():
+                    process.join(_LOOKED_EVERY_S)
+                    _end_if_asked(session.folder, job)
+                process.close()
             state = _read(session.folder)
-            if state is not None and state["id"] == job.id and state["state"] == "running":
+            if state is not None and state["id"] == job.id and _is_running(state):
                 ended = {"state": "cancelled"} if job.ended else _died(job)
                 _write(session.folder, state | ended)
         except Exception as error:  # the folder may be gone: nobody is left to be told
             if session.folder.exists():
                 _LOG.error("a job could not be seen through", exc_info=error)
         finally:
+            if room is not None:
+                room.release()
             self._forget(session.folder, job)
-            job.over.set()
+            held.release()
+
+    def _wait_for_room(self, folder: Path, job: "_Job") -> FileLock | None:
+        """Wait for the right to work; None where the job was ended before."""
+        while not job.ended:
+            for number in range(self._most_at_once):
+                room = take(folder.parent / _ROOM.format(number=number))
+                if room is not None:
+                    return room
+            time.sleep(_LOOKED_EVERY_S)
+            _end_if_asked(folder, job)
+        return None
 
     def _forget(self, folder: Path, job: "_Job") -> None:
         with self._lock:
@@ -154,7 +187,6 @@ class _Job:
 
     def __init__(self, job_id: str, task: Task, inputs: dict[str, Any]) -> None:
         self.id = job_id
-        self.over = threading.Event()
         self.ended = False
         self._task = task
         self._inputs = inputs
@@ -184,9 +216,49 @@ class _Job:
                     return
 
 
+def _own(folder: Path) -> FileLock:
+    """Return the lock of a session, or refuse while another job of it is under way."""
+    begin_s = time.monotonic()
+    while True:
+        held = take(folder / _LOCK)
+        if held is not None:
+            return held
+        patience_s = _BUSY_S if _is_running(_read(folder)) else _ENDING_S
+        if time.monotonic() - begin_s > patience_s:
+            cure = "the work under way to end first, or to be cancelled"
+            raise InputError("evidence", "busy", cure)
+        time.sleep(0.02)
+
+
+def _ask_to_end(folder: Path, job_id: str) -> None:
+    """Leave word for the process that holds a job."""
+    try:
+        (folder / _END).write_text(job_id, encoding="ascii")
+    except OSError:  # the session is gone, and with it its job
+        return
+
+
+def _end_if_asked(folder: Path, job: _Job) -> None:
+    """End a job that another process was asked to cancel, or whose session was removed."""
+    try:
+        asked = (folder / _END).read_text(encoding="ascii", errors="replace")
+    except OSError:
+        if not folder.exists():
+            job.end()
+        return
+    if asked == job.id:
+        job.end()
+
+
+def _wait_until_free(path: Path) -> None:
+    end_s = time.monotonic() + _END_LIMIT_S
+    while is_held(path) and time.monotonic() < end_s:
+        time.sleep(0.02)
+
+
 def _work(session: Session, job_id: str, task: Task, inputs: dict[str, Any]) -> None:
     """Do the work; this runs in the job's own process."""
-    _end_with_parent()
+    watch_parent()
     if hasattr(os, "nice"):
         os.nice(5)  # the page's own answers come first
     state = _state(job_id, task.__name__, "running")
@@ -214,24 +286,14 @@ def _work(session: Session, job_id: str, task: Task, inputs: dict[str, Any]) -> 
             _write(session.folder, state | {"state": "failed", "failure": failure})
 
 
-def told_error(error: InputError) -> dict[str, Any]:
-    """Return a refusal as the page is told of it.
-
-    Parameters
-    ----------
-    error : InputError
-        What was refused.
-    """
-    told: dict[str, Any] = {"field": error.field, "message": str(error)}
-    if isinstance(error, MeasurementError):
-        return told | {"field": error.log, "row": error.row, "column": error.column}
-    return told | {"row": None, "column": None}
-
-
 def _died(job: _Job) -> JobState:
     number = secrets.token_hex(4)
     _LOG.error("failure %s: the process of job %s ended early", number, job.id)
     return {"state": "failed", "failure": _FAILED.format(number=number)}
+
+
+def _is_running(state: JobState | None) -> bool:
+    return state is not None and state["state"] == "running"
 
 
 def _state(job_id: str, task: str, state: str, words: str = "") -> JobState:
@@ -253,15 +315,3 @@ def _read(folder: Path) -> JobState | None:
     except (OSError, ValueError):
         return None
     return state
-
-
-def _end_with_parent() -> None:
-    """A server that was killed cannot end its jobs: each one watches for its end."""
-    parent = multiprocessing.parent_process()
-
-    def watch() -> None:
-        if parent is not None:
-            parent.join()
-            os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()

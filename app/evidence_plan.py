@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from app import words_trial as words
-from app.evidence_results import Session
+from app.evidence_session import Session
 from app.figures.power import power_figure
 from app.theme import Theme
 from model.errors import InputError, MeasurementError
@@ -16,9 +16,6 @@ from model.evidence.trial import ORDERS, TrialPlan, plan_trial
 Told = dict[str, Any]
 MOST_NAMES = 40
 LONGEST_NAME = 80
-_NAMES = {name: label for name, (label, _, _) in words.PLAN_FIELDS.items()} | {
-    name: label[0].upper() + label[1:] for name, (label, _) in words.GOALS.items()
-}  # by which a refusal names a field
 
 
 def planned(question: Told, session: Session | None) -> tuple[TrialPlan, str]:
@@ -33,16 +30,6 @@ def planned(question: Told, session: Session | None) -> tuple[TrialPlan, str]:
     session : Session or None
         The visitor's logs; None where there are none.
     """
-    try:
-        return _planned(question, session)
-    except MeasurementError:
-        raise
-    except InputError as error:
-        named = _NAMES.get(error.field, error.field)
-        raise InputError(named, error.value, error.expected) from None
-
-
-def _planned(question: Told, session: Session | None) -> tuple[TrialPlan, str]:
     names = question.get("activities")
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
         raise InputError("activities", names, "a list of names")

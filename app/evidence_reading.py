@@ -27,8 +27,11 @@ from pathlib import Path
 from flask import Response, request
 
 from app.evidence_exports import findings, numbers, picture
-from app.evidence_jobs import Tell, told_error
-from app.evidence_session import Session, tidy_name, too_large
+from app.evidence_files import tidy_name
+from app.evidence_jobs import Tell
+from app.evidence_records import too_large
+from app.evidence_refusals import told_error
+from app.evidence_session import Session
 from app.evidence_store import COOKIE
 from app.evidence_switches import log_id_in, proposed_spells, summary, toggled, view
 from app.evidence_web import BASE, Desk, Told, as_json, body, forget_key
@@ -36,16 +39,11 @@ from app.places import demo_data_folder
 from app.words_evidence import COLUMN_WORDS, MEANINGS
 from app.workers import Workers
 from model.errors import InputError
-from model.evidence.mapping import (
-    CPU_MEANINGS,
-    TIME_FORMATS,
-    CpuBase,
-    Question,
-    consequence,
-    mapping_from,
-)
+from model.evidence.log_text import Upload
+from model.evidence.mapping import CPU_MEANINGS, TIME_FORMATS, CpuBase, mapping_from
+from model.evidence.notation import number_in
+from model.evidence.questions import Question, consequence
 from model.evidence.readings import LogPreview, look_at, read_log
-from model.evidence.table import Upload, number_in
 from model.records import check
 from model.scenario import Scenario, default, load
 

@@ -5,6 +5,7 @@ size.
 """
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 from app import words_trial as words
@@ -16,12 +17,14 @@ from app.evidence_shown import (
     result_table,
     warnings_of,
 )
-from app.theme import LIGHT
+from app.labels import amount
+from app.theme import LIGHT, Theme
 from app.words import CAUTION
 
 Told = dict[str, Any]
 _MOST_EXCLUSIONS = 40
 _MOST_WARNINGS = 30
+_ON_PAPER: Theme = replace(LIGHT, font_px=11)  # as large as the text around it
 _PEAK_COLUMNS = ("cpu_cores", "host_cores", "encode_cores")
 
 
@@ -31,9 +34,9 @@ def report_of(effects: Told, peaks: Told | None, day: dt.date) -> Told:
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     peaks : dict or None
-        From `app.evidence_results.peaks_of`.
+        From `app.evidence_peaks.peaks_of`.
     day : date
         The date that the report bears.
 
@@ -41,7 +44,8 @@ def report_of(effects: Told, peaks: Told | None, day: dt.date) -> Told:
     -------
     dict
         title, date, answer (sentences), and sections: each a title with paragraphs, a list, a
-        table (head, rows) or a figure.
+        table (head, rows; in_line where no cell is broken, even where all columns but the first
+        are as wide) or a figure.
     """
     columns = columns_of(effects)
     main = columns[0] if columns else None
@@ -53,7 +57,7 @@ def report_of(effects: Told, peaks: Told | None, day: dt.date) -> Told:
         sections.append(
             {
                 "title": f"{words.TITLES['forest']}: {words.COLUMNS[main][0]}",
-                "figure": forest_of(effects, main, False, LIGHT),
+                "figure": forest_of(effects, main, False, _ON_PAPER),
                 "lines": _lines(effects, main),
             }
         )
@@ -67,9 +71,9 @@ def report_of(effects: Told, peaks: Told | None, day: dt.date) -> Told:
         column = next(each for each in _PEAK_COLUMNS if each in there)
         counted = [row for row in peaks["rows"] if row["column"] == column]
         label, unit = words.COLUMNS[column]
-        title = f"Peaks: {label} [{unit}], threshold {counted[0]['threshold']:g} {unit}"
-        table = peak_table(peaks | {"rows": counted})
-        sections.append({"title": title, "table": _without_column(table, 1)})
+        title = f"Peaks: {label} [{unit}], threshold {amount(counted[0]['threshold'], unit)}"
+        table = peak_table(peaks | {"rows": counted}, in_short=True)
+        sections.append({"title": title, "table": _without_column(table, 1), "even": True})
     if main is not None:
         title = f"The same difference by other roads: {words.COLUMNS[main][0]}"
         table = _without_column(check_table(effects["rows"], main), 1)
@@ -148,7 +152,7 @@ def exclusions_of(effects: Told) -> list[str]:
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     """
     told = []
     for log in effects["logs"]:

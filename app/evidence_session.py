@@ -4,8 +4,6 @@ A log lies as it came beside the answers given for it, what was read, when offlo
 results. Only JSON and arrays without pickle are stored: nothing that runs.
 """
 
-import json
-import os
 import re
 import secrets
 import time
@@ -15,108 +13,15 @@ from typing import IO, Any
 
 import numpy as np
 
+from app.evidence_files import json_in, tidy_name, whole_file, write_json
 from app.evidence_packing import packed, unpacked
+from app.evidence_records import Limits, Log, Spells, no_room, too_large
 from model.errors import InputError, MeasurementError
 from model.evidence.record import IntArray, Readings
 
 _LOG_ID = re.compile(r"[0-9]{20}-[0-9a-f]{8}")
 _RESULT = re.compile(r"[a-z][a-z0-9_-]{0,40}")
-_LONGEST_NAME = 120
 _PART_BYTES = 1024 * 1024
-_UNSAFE = re.compile(r"[\x00-\x1f\x7f/\\]+")
-
-
-@dataclass(frozen=True)
-class Limits:
-    """How much may be kept for visitors, and for how long.
-
-    Parameters
-    ----------
-    file_bytes : int
-        Of one log as it comes. [bytes]
-    session_bytes : int
-        Of all that is kept for one visitor. [bytes]
-    age_s : float
-        Since its last use, after which a visitor's data is removed. [s]
-    sessions : int
-        Visitors with data at the same time. [-]
-    logs : int
-        Logs of one visitor. [-]
-    """
-
-    file_bytes: int = 256 * 1024 * 1024
-    session_bytes: int = 512 * 1024 * 1024
-    age_s: float = 24 * 3600.0
-    sessions: int = 50
-    logs: int = 60
-
-
-@dataclass(frozen=True)
-class Log:
-    """One log as it was handed over.
-
-    Parameters
-    ----------
-    id : str
-        By which the page and the store call it; the ids of later logs sort later.
-    name : str
-        The name of the visitor's file, without a folder.
-    size_bytes : int
-        As it came. [bytes]
-    demo : bool
-        Whether it is one of the invented ones.
-    """
-
-    id: str
-    name: str
-    size_bytes: int
-    demo: bool = False
-
-
-@dataclass(frozen=True)
-class Spells:
-    """When offload was on in one log.
-
-    Parameters
-    ----------
-    rows : tuple of int
-        The first reading of each spell, counted from 0; the first is 0. [-]
-    states : tuple of int
-        1 with card, 0 without, -1 where it is not known or the rows are not to be used.
-    confirmed : bool
-        Whether the visitor has said that it was so.
-    origin : str
-        Where the spells came from: "log", "found" or "none".
-    edited : bool
-        Whether the visitor has changed them.
-    notes : tuple of str
-        What the search had to say.
-    column : str
-        The column in which they were looked for, by meaning; "" where they were not.
-    least_dwell_s : float
-        The shortest spell that was looked for. [s]
-    """
-
-    rows: tuple[int, ...]
-    states: tuple[int, ...]
-    confirmed: bool = False
-    origin: str = "none"
-    edited: bool = False
-    notes: tuple[str, ...] = ()
-    column: str = ""
-    least_dwell_s: float = 10.0
-
-    def state_of_rows(self, rows: int) -> IntArray:
-        """Return the state of each reading: 1 with card, 0 without, -1 not known or not used.
-
-        Parameters
-        ----------
-        rows : int
-            How many readings the log has. [rows]
-        """
-        lengths = np.diff(np.array([*self.rows, rows], dtype=np.int64))
-        states: IntArray = np.repeat(np.array(self.states, dtype=np.int64), lengths.tolist())
-        return states
 
 
 @dataclass(frozen=True)
@@ -138,7 +43,7 @@ class Session:
 
     def logs(self) -> list[Log]:
         """Return the logs in the order in which they came."""
-        found = [_json_in(path) for path in sorted(self.folder.glob("*.log.json"))]
+        found = [json_in(path) for path in sorted(self.folder.glob("*.log.json"))]
         return [Log(**each) for each in found if each is not None]
 
     def log(self, log_id: str) -> Log:
@@ -154,7 +59,7 @@ class Session:
         InputError
             Where there is none of that id.
         """
-        data = _json_in(self._place(log_id, "log.json"))
+        data = json_in(self._place(log_id, "log.json"))
         if data is None:
             raise InputError("log", log_id, "a log that is still here")
         return Log(**data)
@@ -182,24 +87,18 @@ class Session:
         log_id = f"{time.time_ns():020d}-{secrets.token_hex(4)}"
         room = self.limits.session_bytes - self.size_bytes()
         size = 0
-        path = self._place(log_id, "raw")
-        part = path.with_suffix(".part")
-        try:
-            with part.open("xb") as file:
-                while piece := content.read(_PART_BYTES):
-                    size += len(piece)
-                    if size > self.limits.file_bytes:
-                        raise too_large(name, self.limits)
-                    if size > room:
-                        raise MeasurementError(name, "one log more", _no_room(self.limits))
-                    file.write(piece)
+        with whole_file(self._place(log_id, "raw")) as file:
+            while piece := content.read(_PART_BYTES):
+                size += len(piece)
+                if size > self.limits.file_bytes:
+                    raise too_large(name, self.limits)
+                if size > room:
+                    raise MeasurementError(name, "one log more", no_room(self.limits))
+                file.write(piece)
             if not size:
                 raise MeasurementError(name, "an empty file", "a header and rows of readings")
-            os.replace(part, path)
-        finally:
-            part.unlink(missing_ok=True)
         log = Log(log_id, name, size, demo)
-        _write(self._place(log_id, "log.json"), asdict(log))
+        write_json(self._place(log_id, "log.json"), asdict(log))
         return log
 
     def path(self, log_id: str) -> Path:
@@ -248,7 +147,7 @@ class Session:
         kind : str
             "look" or "mapping".
         """
-        return _json_in(self._place(log_id, f"{_kind(kind)}.json"))
+        return json_in(self._place(log_id, f"{_kind(kind)}.json"))
 
     def keep_note(self, log_id: str, kind: str, data: Any) -> None:
         """Keep something about a log, as JSON.
@@ -263,7 +162,7 @@ class Session:
             Plain JSON data.
         """
         self.log(log_id)
-        _write(self._place(log_id, f"{_kind(kind)}.json"), data)
+        write_json(self._place(log_id, f"{_kind(kind)}.json"), data)
 
     def keep_readings(self, log_id: str, readings: Readings) -> None:
         """Keep what was read of a log; what was confirmed or worked out before is forgotten.
@@ -285,16 +184,10 @@ class Session:
         arrays, told = packed(readings)
         size = sum(array.nbytes for array in arrays.values())
         if self.size_bytes() + size > self.limits.session_bytes:
-            raise MeasurementError(readings.name, "one log more", _no_room(self.limits))
-        path = self._place(log_id, "npz")
-        part = path.with_suffix(".part")
-        try:
-            with part.open("wb") as file:
-                np.savez(file, allow_pickle=False, **arrays)
-            os.replace(part, path)
-        finally:
-            part.unlink(missing_ok=True)
-        _write(self._place(log_id, "readings.json"), told)
+            raise MeasurementError(readings.name, "one log more", no_room(self.limits))
+        with whole_file(self._place(log_id, "npz")) as file:
+            np.savez(file, allow_pickle=False, **arrays)
+        write_json(self._place(log_id, "readings.json"), told)
 
     def forget_readings(self, log_id: str) -> None:
         """Forget what was read of a log, and what followed from it.
@@ -325,7 +218,7 @@ class Session:
         InputError
             Where it has not been read.
         """
-        told = _json_in(self._place(log_id, "readings.json"))
+        told = json_in(self._place(log_id, "readings.json"))
         if told is None:
             raise InputError("log", log_id, "a log that has been read")
         with np.load(self._place(log_id, "npz"), allow_pickle=False) as arrays:
@@ -372,7 +265,7 @@ class Session:
         dict
             rows, interval_s, last_s, start, columns, and findings without their rows.
         """
-        told: dict[str, Any] | None = _json_in(self._place(log_id, "readings.json"))
+        told: dict[str, Any] | None = json_in(self._place(log_id, "readings.json"))
         if told is None:
             raise InputError("log", log_id, "a log that has been read")
         return told
@@ -385,7 +278,7 @@ class Session:
         log_id : str
             The log.
         """
-        data = _json_in(self._place(log_id, "spells.json"))
+        data = json_in(self._place(log_id, "spells.json"))
         if data is None:
             return None
         listed = {name: tuple(data[name]) for name in ("rows", "states", "notes")}
@@ -402,7 +295,7 @@ class Session:
             When it was.
         """
         self.log(log_id)
-        _write(self._place(log_id, "spells.json"), asdict(spells))
+        write_json(self._place(log_id, "spells.json"), asdict(spells))
         self.forget_results()
 
     def states(self) -> list[IntArray | None]:
@@ -432,7 +325,7 @@ class Session:
         name : str
             What it is called.
         """
-        return _json_in(self._result(name))
+        return json_in(self._result(name))
 
     def keep(self, name: str, data: Any) -> None:
         """Keep a result until logs or spells change.
@@ -444,7 +337,7 @@ class Session:
         data : object
             Plain JSON data.
         """
-        _write(self._result(name), data)
+        write_json(self._result(name), data)
 
     def forget_results(self) -> None:
         """Forget every result."""
@@ -462,61 +355,7 @@ class Session:
         return self.folder / f"{log_id}.{kind}"
 
 
-def tidy_name(name: str) -> str:
-    """Return the name of a visitor's file without folders and control characters.
-
-    Parameters
-    ----------
-    name : str
-        As the browser or the visitor gave it.
-    """
-    last = re.split(r"[/\\]", name.strip())[-1]
-    shown = "".join(c for c in _UNSAFE.sub(" ", last) if c.isprintable()).strip()
-    return shown[-_LONGEST_NAME:] or "log"
-
-
-def too_large(name: str, limits: Limits) -> MeasurementError:
-    """Return what is wrong with a file that is too large.
-
-    Parameters
-    ----------
-    name : str
-        The file's name.
-    limits : Limits
-        How large it may be.
-    """
-    most = limits.file_bytes // 1024**2
-    cure = f"at most {most} MB a file; split the log, log less often, or pack it with gzip"
-    return MeasurementError(name, "larger", cure)
-
-
-def _no_room(limits: Limits) -> str:
-    return f"at most {limits.session_bytes // 1024**2} MB of logs and readings; remove some first"
-
-
 def _kind(kind: str) -> str:
     if kind not in ("look", "mapping"):
         raise ValueError(f"{kind!r} is nothing that is kept about a log")
     return kind
-
-
-def _write(path: Path, data: Any) -> None:
-    """Write JSON so that whoever reads it meanwhile sees the whole of the old or of the new."""
-    text = json.dumps(data, ensure_ascii=False, allow_nan=False)
-    part = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
-    try:
-        descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with open(descriptor, "w", encoding="utf-8") as file:
-            file.write(text)
-        os.replace(part, path)
-    except FileNotFoundError:
-        raise InputError("evidence", "gone", "data that has not been removed meanwhile") from None
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def _json_in(path: Path) -> Any:
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return None

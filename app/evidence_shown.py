@@ -9,10 +9,10 @@ from app import words_trial as words
 from app.figures.forest import Line, forest_figure
 from app.figures.quantiles import quantiles_figure
 from app.figures.residuals import residuals_figure
+from app.labels import amount
 from app.theme import Figure, Theme
 from app.words import CAUTION
 from model.evidence.calibration import Proposal
-from model.scenario import Scenario, from_data, to_data
 
 Told = dict[str, Any]
 Table = tuple[list[str], list[list[object]]]
@@ -25,7 +25,7 @@ def columns_of(effects: Told) -> list[str]:
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     """
     there = {row["column"] for row in effects["rows"]}
     return [column for column in words.COLUMNS if column in there]
@@ -37,7 +37,7 @@ def effects_shown(effects: Told, column: str | None) -> Told:
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     column : str or None
         Which column the tables show; None where there is none.
     """
@@ -68,7 +68,7 @@ def effect_table(effects: Told, column: str | None) -> Told:
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     column : str or None
         Which column; None gives an empty table.
     """
@@ -92,7 +92,7 @@ def result_table(effects: Told) -> Told:
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     """
     columns = columns_of(effects)
     head = ["Activity"]
@@ -176,7 +176,7 @@ def forest_of(effects: Told, column: str, as_share: bool, theme: Theme) -> Figur
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     column : str
         Which column.
     as_share : bool
@@ -220,7 +220,7 @@ def peaks_shown(peaks: Told) -> Told:
     Parameters
     ----------
     peaks : dict
-        From `app.evidence_results.peaks_of`.
+        From `app.evidence_peaks.peaks_of`.
     """
     return {
         "table": peak_table(peaks),
@@ -237,17 +237,20 @@ def peaks_shown(peaks: Told) -> Told:
     }
 
 
-def peak_table(peaks: Told) -> Told:
+def peak_table(peaks: Told, in_short: bool = False) -> Told:
     """Return the peaks as a table: a log and column in each row, both states beside each other.
 
     Parameters
     ----------
     peaks : dict
-        From `app.evidence_results.peaks_of`.
+        From `app.evidence_peaks.peaks_of`.
+    in_short : bool
+        Of an interval without an upper limit only the lower one is told: what to mind tells which
+        these are.
     """
     head = ["Log", "Reading, threshold"]
-    for label in ("p95", "p99", "Crest factor", "% of time above threshold"):
-        head += [f"{label}, without card", "with card"]
+    for label in ("p95", "p99", "Crest factor", "Time above [%]"):
+        head += [f"{label}, without card", f"{label}, with card"]
     by_log: dict[tuple[object, ...], dict[str, Told]] = {}
     for row in peaks["rows"]:
         by_log.setdefault((row["log"], row["column"]), {})[row["state"]] = row
@@ -256,10 +259,11 @@ def peak_table(peaks: Told) -> Told:
         one = next(iter(states.values()))
         label, unit = words.COLUMNS[one["column"]]
         name = one["log_name"] + (" (whole log)" if "all" in states else "")
-        cells = [name, f"{label}, above {one['threshold']:g} {unit}"]
+        cells = [name, f"{label}, above {amount(one['threshold'], unit)}"]
         pair = [states.get("off", states.get("all")), states.get("on")]
         for told in (
-            lambda row: _quantile(row["p95"]), lambda row: _quantile(row["p99"]), _crest, _above,
+            lambda row: _quantile(row["p95"], in_short),
+            lambda row: _quantile(row["p99"], in_short), _crest, _above,
         ):  # fmt: skip
             cells += ["" if row is None else told(row) for row in pair]
         rows.append(cells)
@@ -281,13 +285,14 @@ def _above(row: Told) -> str:
     return words.estimate({"value": share, "low": low, "high": high}, 100)
 
 
-def _quantile(found: Told) -> str:
+def _quantile(found: Told, in_short: bool = False) -> str:
     if not found["bounded"]:
         return f"{words.number(found['value'])} (no interval)"
     value, low, high = found["value"], found["low"], found["high"]
     half = (high - low) / 2 if high is not None else value - low
     if high is None:
-        return f"{words.number(value, half)} (from {words.number(low, half)}, no upper limit)"
+        open_end = "" if in_short else ", no upper limit"
+        return f"{words.number(value, half)} (from {words.number(low, half)}{open_end})"
     return f"{words.number(value, half)} ({words.interval(low, high)})"
 
 
@@ -297,7 +302,7 @@ def demands_shown(demands: Told, theme: Theme) -> Told:
     Parameters
     ----------
     demands : dict
-        From `app.evidence_results.demands_of`.
+        From `app.evidence_host.demands_of`.
     theme : Theme
         The look.
     """
@@ -317,7 +322,7 @@ def demands_shown(demands: Told, theme: Theme) -> Told:
         f"{demands['rows_used']:,} rows used, worth about "
         f"{max(demands['independent_rows'], 1):,.0f} independent ones.",
         "table": {
-            "head": ["Activity", "CPU of one session [cores]", "95 % interval"],
+            "head": ["Activity", "CPU of one session [reference cores]", "95 % interval"],
             "rows": [*rows, base_row],
         },
         "warnings": demands["warnings"],
@@ -331,7 +336,7 @@ def compared_shown(compared: Told, theme: Theme) -> Told:
     Parameters
     ----------
     compared : dict
-        From `app.evidence_results.compared_of`.
+        From `app.evidence_host.compared_of`.
     theme : Theme
         The look.
     """
@@ -388,19 +393,6 @@ def proposal_shown(proposal: Proposal) -> Told:
     return {"changes": changes, "notes": list(proposal.notes)}
 
 
-def same_marks(scenario: Scenario) -> Scenario:
-    """Return a scenario without marks of measurements.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    """
-    data = to_data(scenario)
-    data.pop("measured", None)
-    return from_data(data)
-
-
 # ---------------------------------------------------------------------------------------- CSV
 
 
@@ -410,7 +402,7 @@ def effect_csv(effects: Told) -> Table:
     Parameters
     ----------
     effects : dict
-        From `app.evidence_results.effects_of`.
+        From `app.evidence_effects.effects_of`.
     """
     ends = ("value", "low", "high")
     named = {"value": "", "low": " 95 % low", "high": " 95 % high"}
@@ -445,7 +437,7 @@ def peak_csv(peaks: Told) -> Table:
     Parameters
     ----------
     peaks : dict
-        From `app.evidence_results.peaks_of`.
+        From `app.evidence_peaks.peaks_of`.
     """
     header = ["log", "reading", "offload", "mean [cores]"]
     for name in ("p50", "p95", "p99"):
@@ -475,10 +467,11 @@ def demand_csv(demands: Told) -> Table:
     Parameters
     ----------
     demands : dict
-        From `app.evidence_results.demands_of`.
+        From `app.evidence_host.demands_of`.
     """
-    header = ["log", "activity", "CPU of one session [cores]", "95 % low [cores]",
-              "95 % high [cores]", "R2", "condition number"]  # fmt: skip
+    header = ["log", "activity", "CPU of one session [reference cores]",
+              "95 % low [reference cores]", "95 % high [reference cores]", "R2",
+              "condition number"]  # fmt: skip
     base = {"activity": "the host without sessions", **demands["base"]}
     rows: list[list[object]] = [
         [demands["log_name"], row["activity"], row["value"], row["low"], row["high"],
@@ -494,7 +487,7 @@ def compared_csv(compared: Told) -> Table:
     Parameters
     ----------
     compared : dict
-        From `app.evidence_results.compared_of`.
+        From `app.evidence_host.compared_of`.
     """
     known = {each["level"]: each for each in compared["quantiles"]}
     header = ["quantile [%]", "predicted [cores]", "measured [cores]", "difference [cores]",

@@ -16,10 +16,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from app.evidence_session import Limits, Log, Session, Spells
+from app.evidence_records import Limits
+from app.evidence_session import Session
 from model.errors import InputError
-
-__all__ = ["COOKIE", "EvidenceStore", "Limits", "Log", "Session", "Spells"]
 
 COOKIE = "crestline-evidence"
 _KEY = re.compile(r"[A-Za-z0-9_-]{43}")

@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 
 from app.evidence_jobs import Tell
-from app.evidence_session import Session, Spells
+from app.evidence_records import Spells
+from app.evidence_session import Session
 from app.evidence_web import Desk, Told, body
 from app.figures.log import MOST_BANDS, Band, log_figure
 from app.theme import LIGHT, THEMES, Theme

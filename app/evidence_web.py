@@ -13,8 +13,10 @@ from typing import Any, TypeAlias
 from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
-from app.evidence_jobs import Jobs, told_error
-from app.evidence_store import COOKIE, EvidenceStore, Session
+from app.evidence_jobs import Jobs
+from app.evidence_refusals import told_error
+from app.evidence_session import Session
+from app.evidence_store import COOKIE, EvidenceStore
 from model.errors import InputError
 
 Told: TypeAlias = dict[str, Any]

@@ -8,7 +8,8 @@ from typing import Any
 
 from model.defaults import COMMON_PRACTICE, INVENTED
 
-OPEN_FILE = "Open a picture or scenario file"
+OPEN_FILE = "Open a file"
+OPEN_FILE_ABOUT = "Open a scenario file, or a picture that holds its scenario"
 TITLES = {  # of the charts
     "headroom": "Headroom over sessions",
     "contention": "Frames and scheduler wait over sessions",

@@ -7,20 +7,22 @@ Nothing here knows of requests, so that a process of its own can write a table.
 
 import dataclasses
 import json
-import math
 from typing import Any
 
 import numpy as np
 
 from app import url_state
-from app.answers import DAY_REPLICATES, DAY_SEED, MOST_SIMULATED_SESSIONS
+from app.answers import DAY_SEED, bounds_of, replicates_of
 from app.csv_text import csv_text
+from app.failure_answers import document as event_document
+from app.sure_result import Bands
 from app.theme import ARM_LABEL
 from app.words import CAUTION
 from model import scenario_url
 from model.assess import Assessment, assess, one_desktop, what_if
 from model.day import DayResult, crest_reduction_pct, simulate_day_both
 from model.hosts import ARMS, Arm
+from model.plain_data import plain_data
 from model.scenario import Scenario, load, to_data
 
 VERSION = 1  # of the document; a field that goes or changes its meaning makes it 2
@@ -74,7 +76,13 @@ class Table:
     rows: dict[Key, list[object]]
 
 
-def numbers_text(what: str, scenario_text: str, pin: str | None) -> str:
+def numbers_text(
+    what: str,
+    scenario_text: str,
+    pin: str | None,
+    event: str | None = None,
+    bands: Bands | None = None,
+) -> str:
     """Return a chart's table or the whole answer as text; a process of its own can be given it.
 
     Parameters
@@ -85,9 +93,15 @@ def numbers_text(what: str, scenario_text: str, pin: str | None) -> str:
         A scenario that was checked, as JSON text.
     pin : str or None
         Query of the scenario pinned for comparison.
+    event : str or None
+        An event, as the link writes it; a chart's table does not tell of it.
+    bands : Bands or None
+        Where most draws of the scenario's uncertain inputs lie, as further columns.
     """
     scenario = load(scenario_text)
-    return assessment_json(scenario, pin) if what == ASSESSMENT else chart_csv(what, scenario, pin)
+    if what == ASSESSMENT:
+        return assessment_json(scenario, pin, event)
+    return chart_csv(what, scenario, pin, bands)
 
 
 # ----------------------------------------------------------------------------- tables by chart
@@ -112,6 +126,71 @@ def curve_table(chart: str, found: Assessment) -> Table:
         _by_arm([_COLUMNS[name] for name in names]),
         {(count,): list(values) for count, values in rows},
     )
+
+
+def headroom_table(found: Assessment, bounds: tuple[Assessment, Assessment] | None = None) -> Table:
+    """Return the numbers of the chart of headroom, with the range that measured costs leave.
+
+    Parameters
+    ----------
+    found : Assessment
+        Both arms.
+    bounds : tuple of Assessment or None
+        The answers at the low and at the high ends of the measured costs; without them there are
+        no columns for the range. A number of sessions that one of them was not worked out for
+        has no range.
+    """
+    table = curve_table("headroom", found)
+    if bounds is None:
+        return table
+    ends: list[str] = []
+    columns: list[list[float]] = []
+    unit = _COLUMNS["headroom_pct"][1]
+    for arm in ARMS:
+        sides = [each.curves[arm].headroom_pct for each in bounds]
+        shared = min(map(len, sides))
+        for end, pick in (("low", np.minimum), ("high", np.maximum)):
+            ends.append(f"headroom {ARM_LABEL[arm]} measured costs {end} [{unit}]")
+            columns.append(pick(sides[0][:shared], sides[1][:shared]).tolist())
+    rows = {
+        (sessions,): values + [each[sessions - 1] if sessions <= len(each) else None
+                               for each in columns]
+        for (sessions,), values in table.rows.items()
+    }  # fmt: skip
+    return Table(table.keys, table.columns + ends, rows)
+
+
+def with_bands(table: Table, chart: str, bands: Bands | None) -> Table:
+    """Return a table over sessions with what 10 and 90 % of the draws do not exceed.
+
+    Parameters
+    ----------
+    table : Table
+        The table of a chart.
+    chart : str
+        The chart; only those over sessions have bands.
+    bands : Bands or None
+        The bands; a number of sessions that was not drawn has none.
+    """
+    if bands is None or chart not in _OF_CHART:
+        return table
+    columns: list[str] = []
+    values: list[tuple[float, ...]] = []
+    for name in _OF_CHART[chart]:
+        for arm in ARMS:
+            if name in bands.ends[arm]:
+                label, unit = _COLUMNS[name]
+                columns += [
+                    f"{label} {ARM_LABEL[arm]} {end} of {bands.draws} draws [{unit}]"
+                    for end in ("P10", "P90")
+                ]
+                values += bands.ends[arm][name]
+    at = {sessions: place for place, sessions in enumerate(bands.sessions)}
+    rows = {
+        key: cells + [each[at[key[0]]] if key[0] in at else None for each in values]
+        for key, cells in table.rows.items()
+    }
+    return Table(table.keys, table.columns + columns, rows)
 
 
 def day_table(days: dict[Arm, DayResult]) -> Table:
@@ -168,7 +247,10 @@ def _table(chart: str, scenario: Scenario) -> Table:
         return day_table(full_day(scenario))
     if chart == "desktop":
         return desktop_table(scenario)
-    return curve_table(chart, assess(scenario))
+    found = assess(scenario)
+    if chart == "headroom":
+        return headroom_table(found, bounds_of(scenario))
+    return curve_table(chart, found)
 
 
 def full_day(scenario: Scenario) -> dict[Arm, DayResult]:
@@ -179,14 +261,12 @@ def full_day(scenario: Scenario) -> dict[Arm, DayResult]:
     scenario : Scenario
         The scenario.
     """
-    return simulate_day_both(scenario, DAY_SEED, _replicates(scenario))
+    return simulate_day_both(scenario, DAY_SEED, replicates_of(scenario))
 
 
-def _replicates(scenario: Scenario) -> int:
-    return max(1, min(DAY_REPLICATES, MOST_SIMULATED_SESSIONS // scenario.sessions))
-
-
-def chart_csv(chart: str, scenario: Scenario, pin: str | None = None) -> str:
+def chart_csv(
+    chart: str, scenario: Scenario, pin: str | None = None, bands: Bands | None = None
+) -> str:
     """Return the numbers of a chart as CSV text.
 
     Parameters
@@ -197,6 +277,8 @@ def chart_csv(chart: str, scenario: Scenario, pin: str | None = None) -> str:
         The scenario.
     pin : str or None
         Query of the scenario pinned for comparison, whose numbers come as further columns.
+    bands : Bands or None
+        Where most draws of the uncertain inputs lie, as further columns.
 
     Returns
     -------
@@ -204,7 +286,7 @@ def chart_csv(chart: str, scenario: Scenario, pin: str | None = None) -> str:
         What it is of, and the caution, stand in the last columns of the first row: a line of
         text above or below would put an end to columns of numbers.
     """
-    own = _table(chart, scenario)
+    own = with_bands(_table(chart, scenario), chart, bands)
     header, rows = [*own.keys, *own.columns], own.rows
     about = {"scenario": scenario.name, "link": link_of(scenario), "note": CAUTION}
     if pin is not None:
@@ -236,7 +318,7 @@ def _beside(own: Table, pinned: Table, in_order: bool) -> dict[Key, list[object]
 # ---------------------------------------------------------------------------- the whole answer
 
 
-def assessment_json(scenario: Scenario, pin: str | None = None) -> str:
+def assessment_json(scenario: Scenario, pin: str | None = None, event: str | None = None) -> str:
     """Return the whole answer as JSON text; null stands for what is not finite.
 
     Parameters
@@ -245,11 +327,15 @@ def assessment_json(scenario: Scenario, pin: str | None = None) -> str:
         The scenario.
     pin : str or None
         Query of the scenario pinned for comparison, whose answer comes as "pinned".
+    event : str or None
+        An event, as the link writes it; the host before and after it comes as "event".
     """
     document = {"version": VERSION, "caution": CAUTION, **_answer(scenario)}
     if pin is not None:
         document["pinned"] = _answer(scenario_url.from_query(pin))
-    return json.dumps(_plain(document), allow_nan=False) + "\n"
+    if event is not None:
+        document["event"] = event_document(scenario, event)
+    return json.dumps(plain_data(document), allow_nan=False) + "\n"
 
 
 def _answer(scenario: Scenario) -> dict[str, Any]:
@@ -262,7 +348,7 @@ def _answer(scenario: Scenario) -> dict[str, Any]:
         "arms": {arm: _arm(found, days, arm) for arm in ARMS},
         "day": {
             "seed": DAY_SEED,
-            "replicates": _replicates(scenario),
+            "replicates": replicates_of(scenario),
             "crest_reduction_pct": crest_reduction_pct(days["software"], days["offloaded"]),
         },
         "what_if": [
@@ -290,21 +376,6 @@ def _arm(found: Assessment, days: dict[Arm, DayResult], arm: Arm) -> dict[str, A
 def _without_arm(result: Any) -> dict[str, Any]:
     fields = dataclasses.fields(result)
     return {each.name: getattr(result, each.name) for each in fields if each.name != "arm"}
-
-
-def _plain(value: Any) -> Any:
-    """Return a result as plain JSON data, not finite numbers as None."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return _plain(dataclasses.asdict(value))
-    if isinstance(value, dict):
-        return {name: _plain(each) for name, each in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(each) for each in value]
-    if isinstance(value, (np.ndarray, np.generic)):
-        return _plain(value.tolist())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 def link_of(scenario: Scenario) -> str | None:

@@ -17,8 +17,10 @@ from flask import Flask, Response, request
 from app import ids, labels, url_state, words
 from app.answers import curve_answer, next_answer
 from app.refusals import refusal
+from app.sure_result import Bands
 from app.theme import ARM_LABEL, DASH, LIGHT, Figure, Theme
 from app.words_measured import MEASURED_BAND
+from app.words_sure import band_label
 from app.workers import Workers
 from model import scenario_url
 from model.errors import InputError
@@ -34,9 +36,15 @@ _LEAST_BAR_AXIS_PCT = 60  # as on the page
 _VEIL = "rgba(255,255,255,0.8)"  # behind a target's label: a curve shows through, letters stand out
 
 Sheets = dict[str, Any]
+BandsFor = Callable[[object, str], Bands | None]
 
 
-def register(server: Flask, workers: Workers, report_failure: Callable[[Exception], str]) -> None:
+def register(
+    server: Flask,
+    workers: Workers,
+    report_failure: Callable[[Exception], str],
+    bands_for: BandsFor = lambda key, scenario: None,
+) -> None:
     """Bind the addresses at which the page's script asks for pictures and opens files.
 
     Parameters
@@ -47,6 +55,8 @@ def register(server: Flask, workers: Workers, report_failure: Callable[[Exceptio
         Who gathers what stands on the pictures.
     report_failure : callable
         Logs an unforeseen failure and returns what to tell the visitor.
+    bands_for : callable
+        bands_for(key, scenario) returns where most draws lie, see `app.sure_store`.
     """
 
     def reply(answer: Callable[[Any], str]) -> Response:
@@ -59,7 +69,13 @@ def register(server: Flask, workers: Workers, report_failure: Callable[[Exceptio
         return Response(told, status, mimetype="application/json")
 
     def pictures() -> Response:
-        return reply(lambda asked: workers.run(sheets_text, *asked_for(asked)))
+        def answer(asked: Any) -> str:
+            scenario, pin = asked_for(asked)
+            sure = asked.get("sure")
+            bands = bands_for(sure, scenario) if sure is not None else None
+            return workers.run(sheets_text, scenario, pin, bands)
+
+        return reply(answer)
 
     def open_file() -> Response:
         return reply(lambda asked: json.dumps({"query": query_of_file(asked)}))
@@ -114,7 +130,7 @@ def _scenario_text(text: Any) -> str:
     return text
 
 
-def sheets_text(scenario_text: str, pin: str | None) -> str:
+def sheets_text(scenario_text: str, pin: str | None, bands: Bands | None = None) -> str:
     """Return what stands on each chart's picture, as JSON text.
 
     Parameters
@@ -123,12 +139,16 @@ def sheets_text(scenario_text: str, pin: str | None) -> str:
         A scenario that was checked, as JSON text.
     pin : str or None
         Query of the scenario pinned for comparison; None without one.
+    bands : Bands or None
+        Where most draws of the scenario's uncertain inputs lie.
     """
     pinned = None if pin is None else scenario_url.from_query(pin)
-    return json.dumps(sheets(load(scenario_text), pinned, dt.date.today()))
+    return json.dumps(sheets(load(scenario_text), pinned, dt.date.today(), bands))
 
 
-def sheets(scenario: Scenario, pinned: Scenario | None, day: dt.date) -> Sheets:
+def sheets(
+    scenario: Scenario, pinned: Scenario | None, day: dt.date, bands: Bands | None = None
+) -> Sheets:
     """Return what stands on each chart's picture.
 
     Parameters
@@ -139,9 +159,11 @@ def sheets(scenario: Scenario, pinned: Scenario | None, day: dt.date) -> Sheets:
         What was pinned for comparison.
     day : date
         The date that the pictures bear.
+    bands : Bands or None
+        Where most draws lie.
     """
-    curves = curve_answer(scenario, PAPER, pinned)
-    rest = next_answer(scenario, PAPER, pinned)
+    curves = curve_answer(scenario, PAPER, pinned, map, bands)
+    rest = next_answer(scenario, PAPER, pinned, bands)
     figures, texts = ({**curves[part], **rest[part]} for part in ("figures", "texts"))
     summary = [texts["answer-sentence"], *words.summary_lines(scenario)]
     if pinned is not None:
@@ -161,7 +183,7 @@ def sheets(scenario: Scenario, pinned: Scenario | None, day: dt.date) -> Sheets:
                 "name": chart,
                 "title": labels.TITLES[chart],
                 "takeaway": texts[f"takeaway-{chart}"],
-                "key": _key(chart, PAPER, pinned is not None) + _band(chart, scenario),
+                "key": _key(chart, PAPER, pinned is not None) + _band(chart, scenario, bands),
                 "figure": _on_paper(figures[chart]),
             }
             for chart in ids.CHARTS
@@ -196,8 +218,10 @@ def _key(chart: str, theme: Theme, pinned: bool) -> list[dict[str, str]]:
     return key
 
 
-def _band(chart: str, scenario: Scenario) -> list[dict[str, str]]:
-    """What the band of the headroom chart stands for, where costs were measured."""
+def _band(chart: str, scenario: Scenario, bands: Bands | None) -> list[dict[str, str]]:
+    """What the bands of a chart stand for: all draws, or where costs were measured."""
+    if bands is not None and chart in ("headroom", "contention"):
+        return [_entry(f"band: {band_label(bands.draws)}", PAPER.offloaded_fill, "filled")]
     if chart != "headroom" or not scenario.measured:
         return []
     return [_entry(f"band: {MEASURED_BAND}", PAPER.offloaded_fill, "filled")]

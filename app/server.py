@@ -2,31 +2,54 @@
 
 import logging
 import secrets
-from collections.abc import Callable
 from typing import Any
 
 from dash import Dash, html, set_props
-from flask import Response
-from flask_caching import Cache
 from flask_compress import Compress
 
-from app import downloads, evidence_answers, evidence_reading, ids, pictures, playing
+from app import (
+    downloads,
+    evidence_answers,
+    evidence_reading,
+    failure_answers,
+    fleet_web,
+    ids,
+    pictures,
+    playing,
+    proposal_answers,
+    sure_web,
+)
 from app.answers import warm_up
+from app.cache import memory
 from app.evidence_jobs import Jobs
-from app.evidence_store import EvidenceStore, Limits
+from app.evidence_records import Limits
+from app.evidence_store import EvidenceStore
 from app.evidence_web import Desk
-from app.labels import OPEN_FILE
-from app.pages import evidence, host, shelf
+from app.hardening import harden
+from app.labels import OPEN_FILE, OPEN_FILE_ABOUT
+from app.pages import evidence, fleet, host, method, proposal, shelf
 from app.places import assets_folder
 from app.settings import MOST_REQUEST_BYTES, Settings
 from app.shelf_store import open_shelf
+from app.sure_store import SureStore
 from app.words import CAUTION
 from app.workers import Workers
 
-PAGES = {
+PAGES = {  # address, title in the menu
     "host": ("/", "Host"),
     "evidence": ("/evidence", "Evidence"),
+    "fleet": ("/fleet", "Fleet"),
     "shelf": ("/shelf", "Shelf"),
+    "proposal": ("/proposal", "Proposal"),
+    "method": ("/method", "Method"),
+}
+_LAYOUTS = {
+    "host": host.page_layout,
+    "evidence": evidence.page_layout,
+    "fleet": fleet.page_layout,
+    "shelf": shelf.page_layout,
+    "proposal": proposal.page_layout,
+    "method": method.page_layout,
 }
 _SWEEP_S = 1800.0
 _LOG = logging.getLogger("crestline")
@@ -59,16 +82,25 @@ def make_app(settings: Settings) -> Dash:
     app.layout = _frame()
     workers = Workers(settings.workers)
     workers.start(warm_up)
-    remember = _memory(app, settings)
-    host.register(app, remember, workers, _report_failure)
-    downloads.register(app.server, remember, workers, _report_failure)
-    pictures.register(app.server, workers, _report_failure)
+    remember = memory(app.server, settings)
+    sure = SureStore(settings.data_folder / "sure", Jobs(most_at_once=1))
+    sure_web.register(app.server, sure, _report_failure)
+    host.register(app, remember, workers, _report_failure, sure.bands)
+    failure_answers.register(app.server, remember, workers, _report_failure)
+    downloads.register(app.server, remember, workers, _report_failure, sure.bands)
+    pictures.register(app.server, workers, _report_failure, sure.bands)
     playing.register(app.server, workers, _report_failure)
     desk = _evidence_desk(app, settings)
     evidence_reading.register(desk, workers)
     evidence_answers.register(desk, workers)
-    shelf.register(app, open_shelf(settings.shelf_url), workers)
-    _guard(app)
+    fleet_web.register(app.server, remember, workers, _report_failure)
+    kept = open_shelf(settings.shelf_url)
+    shelf.register(app, kept, workers)
+    proposal_answers.register(
+        desk, proposal_answers.Sources(kept, sure, remember, workers, _report_failure)
+    )
+    method.register(app.server, _report_failure)
+    harden(app, {path for path, _ in PAGES.values()}, _report_failure)
     return app
 
 
@@ -86,14 +118,18 @@ def _frame() -> Any:
                     html.Nav(links, **ids.named("Pages")),
                     html.Button("Look: as the system", id="look", type="button"),
                     html.A("Back to the example", href="?", id="reset"),
-                    html.Button(OPEN_FILE, type="button", **ids.data(action="open-file")),
+                    html.Button(
+                        OPEN_FILE,
+                        type="button",
+                        title=OPEN_FILE_ABOUT,
+                        **ids.data(action="open-file"),
+                    ),
                 ]
             ),
             html.Main(
                 [
-                    html.Div(host.page_layout(), id="page-host"),
-                    html.Div(evidence.page_layout(), id="page-evidence", hidden=True),
-                    html.Div(shelf.page_layout(), id="page-shelf", hidden=True),
+                    html.Div(_LAYOUTS[name](), id=f"page-{name}", hidden=path != "/")
+                    for name, (path, _) in PAGES.items()
                 ]
             ),
             html.Footer(
@@ -103,27 +139,6 @@ def _frame() -> Any:
         ],
         id="frame",
     )
-
-
-def _memory(app: Dash, settings: Settings) -> host.Remember:
-    """Return a function that remembers texts, so that a cache holds nothing that runs."""
-    cache = Cache(
-        app.server,
-        config={
-            "CACHE_TYPE": "SimpleCache",
-            "CACHE_THRESHOLD": settings.cache_entries,
-            "CACHE_DEFAULT_TIMEOUT": 0,
-        },
-    )
-
-    def remember(key: str, compute: Callable[[], str]) -> str:
-        text = cache.get(key)
-        if text is None:
-            text = compute()
-            cache.set(key, text)
-        return str(text)
-
-    return remember
 
 
 def _evidence_desk(app: Dash, settings: Settings) -> Desk:
@@ -150,20 +165,3 @@ def _report_failure(error: Exception) -> str:
 
 def _tell_failure(error: Exception) -> None:
     set_props("failure", {"children": _report_failure(error)})
-
-
-def _guard(app: Dash) -> None:
-    """Send the headers that keep a page to its own scripts and out of frames."""
-    scripts = " ".join(["'self'", *[f"{digest}" for digest in app.csp_hashes()]])
-    policy = (
-        f"default-src 'self'; script-src {scripts}; style-src 'self' 'unsafe-inline'; "
-        "img-src 'self' data: blob:; object-src 'none'; base-uri 'self'; frame-ancestors 'none'"
-    )
-
-    def add_headers(response: Response) -> Response:
-        response.headers["Content-Security-Policy"] = policy
-        response.headers["X-Content-Type-Options"] = "nosniff"
-        response.headers["Referrer-Policy"] = "no-referrer"
-        return response
-
-    app.server.after_request(add_headers)

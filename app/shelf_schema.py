@@ -196,7 +196,12 @@ def _engine(url: str) -> Engine:
             sa.event.listen(engine, "connect", _prepare_sqlite)
             sa.event.listen(engine, "begin", _begin_sqlite)
             return engine
-        waits = {"connect_timeout": _WAIT_S}
+        # A host that vanishes, or a statement that hangs, must not keep the server's threads.
+        waits = {
+            "connect_timeout": _WAIT_S,
+            "tcp_user_timeout": _WAIT_S * 1000,
+            "options": f"-c statement_timeout={_WAIT_S * 1000}",
+        }
         return sa.create_engine(place, connect_args=waits, pool_pre_ping=True)
     except ModuleNotFoundError as error:
         raise ShelfError(f"the shelf's database needs the package {error.name}") from None

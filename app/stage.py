@@ -24,10 +24,40 @@ def spoken_of_curves(found: Assessment, alone: list[DesktopActivity]) -> dict[st
         ("contention", "frames_busy_pct", f"Delivered frames at {at}"),
     ):
         shown = {arm: labels.value(column, found.now[arm][column]) for arm in ARMS}
-        pct = {arm: f"{text} %" if text[-1].isdigit() else text for arm, text in shown.items()}
-        both = f"{pct['offloaded']} with the card, {pct['software']} without."
-        lines[chart] = f"{told}: {both if card else pct['software'] + '.'}"
+        unit = labels.VALUES[column][1].partition(" ")[0]  # "% of CPU" is read "%"
+        said = {
+            arm: f"{text} {unit}" if text[-1].isdigit() else text for arm, text in shown.items()
+        }
+        both = f"{said['offloaded']} with the card, {said['software']} without."
+        lines[chart] = f"{told}: {both if card else said['software'] + '.'}"
     return lines | {"desktop": _spoken_of_desktop(alone, card)}
+
+
+def spoken_of_range(found: Assessment, bounds: tuple[Assessment, Assessment]) -> str:
+    """Return the line under the chart of headroom where costs were measured.
+
+    Parameters
+    ----------
+    found : Assessment
+        Both arms.
+    bounds : tuple of Assessment
+        The answers at the low and at the high ends of the measured costs.
+    """
+    at = words.sessions(found.scenario.sessions)
+    told = {arm: _span([each.now[arm]["headroom_pct"] for each in bounds]) for arm in ARMS}
+    if not found.scenario.accelerator.cards:
+        return f"Headroom at {at}, as measured: {told['software']}."
+    return (
+        f"Headroom at {at}, as measured: {told['offloaded']} with the card, "
+        f"{told['software']} without."
+    )
+
+
+def _span(ends: list[float]) -> str:
+    """Return both ends of a range in per cent, one of them where they are read alike."""
+    low, high = (labels.value("headroom_pct", each) for each in sorted(ends))
+    span = high if low == high else f"{low} to {high}"
+    return f"{span} %" if high[-1].isdigit() else span
 
 
 def _spoken_of_desktop(alone: list[DesktopActivity], card: bool) -> str:

@@ -126,7 +126,7 @@ def summary_lines(scenario: Scenario) -> list[str]:
     scenario : Scenario
         The scenario.
     """
-    host, card, targets = scenario.host, scenario.accelerator, scenario.targets
+    host, card = scenario.host, scenario.accelerator
     threads = "thread" if host.threads_per_core == 1 else "threads"
     cores = "core" if host.cores == 1 else "cores"
     parts = [
@@ -148,10 +148,18 @@ def summary_lines(scenario: Scenario) -> list[str]:
     return [
         " ".join(parts),
         f"Mix: {', '.join(mix)}.",
-        f"Targets: CPU demand p95 at most {targets.max_cpu_p95_pct:g} %, scheduler wait at most "
-        f"{targets.max_wait_pct:g} %, delivered frames at least {targets.min_frames_pct:g} %, "
-        f"network at most {targets.max_network_pct:g} %.",
+        f"Targets: {', '.join(_target(scenario, path) for path in LABELS if _TARGET in path)}.",
     ]
+
+
+_TARGET = "targets."
+
+
+def _target(scenario: Scenario, path: str) -> str:
+    """A target by its label and its number: "scheduler wait at most 5 %"."""
+    label, unit = LABELS[path].replace(",", ""), FIELDS[path].unit.partition(" ")[0]
+    small = label if label[:2].isupper() else label[0].lower() + label[1:]
+    return f"{small} {getattr(scenario.targets, path.removeprefix(_TARGET)):g} {unit}"
 
 
 def pin_sentence(pinned: Scenario, present: Scenario) -> str:

@@ -14,7 +14,7 @@ COLUMNS: dict[str, tuple[str, str]] = {  # label, unit
     "frames_hz": ("Frames delivered", "frames/s"),
 }
 STATES = {"all": "whole log", "off": "without card", "on": "with card"}
-CHECKS = {  # of `model.evidence.on_off.Check`: name, what its units count
+CHECKS = {  # of `model.evidence.effect.Check`: name, what its units count
     "pairs": ("Neighbouring pairs", "pairs"),
     "quads": ("Fours (on-off-off-on)", "fours"),
     "hac": ("Single readings, HAC (Andrews lag)", "readings lag"),
@@ -76,7 +76,6 @@ BUTTONS = {  # label, what it does
     "csv": ("Numbers", "Save as CSV"),
     "picture": ("Picture", "Save as PNG"),
 }
-NO_LINK = "Measurements stay with the visitor who brought them: this picture holds no link to them."
 METHOD = (
     "One desktop repeats an activity while offload is switched on and off in blocks. The first "
     "{drop} s of each block are left out. The mean of each block is explained by offload and by a "
@@ -172,7 +171,7 @@ def effect_sentence(row: dict[str, Any]) -> str:
     Parameters
     ----------
     row : dict
-        A row of the effects, see `app.evidence_results.effects_of`.
+        A row of the effects, see `app.evidence_effects.effects_of`.
     """
     label, unit = COLUMNS[row["column"]]
     change, off, on = row["difference"], row["off"], row["on"]

@@ -6,12 +6,13 @@ or where none is wanted, the work is done here.
 """
 
 import multiprocessing
-import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import ParamSpec, TypeVar
+
+from model.processes import watch_parent
 
 P = ParamSpec("P")
 S = TypeVar("S")
@@ -127,18 +128,6 @@ class Workers:
         with self._lock:
             if self._pool is None:
                 self._pool = ProcessPoolExecutor(
-                    self._processes, multiprocessing.get_context("spawn"), _end_with_parent
+                    self._processes, multiprocessing.get_context("spawn"), watch_parent
                 )
             return self._pool
-
-
-def _end_with_parent() -> None:
-    """A parent that was killed cannot stop its processes: each one watches for its end."""
-    parent = multiprocessing.parent_process()
-
-    def watch() -> None:
-        if parent is not None:
-            parent.join()
-            os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()

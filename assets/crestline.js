@@ -1,10 +1,10 @@
 /* How do the charts follow a slider while it is dragged?
 
    Controls are gathered into a scenario. In each lane (curves, a rough day, what waits until the
-   slider rests: the day in full and what is asked next) one
-   question is under way at a time and the newest waits; an answer is painted one chart an
-   animation frame, and only then is the next question sent. A question without an answer is
-   given up after WATCHDOG_MS. */
+   slider rests: the day in full and what is asked next; last, whether the quick answers agree with
+   the exact ones) one question is under way at a time and the newest waits; an answer is painted
+   one chart an animation frame, and only then is the next question sent. A question without an
+   answer is given up after WATCHDOG_MS. */
 (function () {
   "use strict";
 
@@ -14,8 +14,8 @@
   const LONGEST_LINK = 16384; // characters, as the server reads them
   const TOO_LONG =
     "This is too long for a link, so the address does not hold it: save it on the shelf.";
+  const CHECKED_MS = 1500; // no move for so long after that: the self-check is asked for
   const SETTLED_MS = 350; // no move for so long: the address is written, the rest is asked
-  const CHARTS = ["headroom", "contention", "day", "desktop"];
   const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };
   const lanes = {};
   const stats = []; // one entry an answer painted; read by the benchmark
@@ -26,13 +26,14 @@
   let settleTimer = null;
   let query = null; // of the address: what is shown and what is pinned; null without an answer
   let pin = null; // query of the scenario pinned for comparison
+  let sure = null; // key of the draws whose bands are drawn if they are of this scenario
   const beside = { if: null, fleet: null }; // further parts of the address: an event, a fleet
   const pushedAside = new Set(); // sliders of weights whose value the framework does not know yet
   const listeners = []; // told of every answer painted
   const lastGood = {};
   const painted = {};
 
-  ["curve", "day", "next"].forEach((name) => {
+  ["curve", "day", "next", "check"].forEach((name) => {
     lanes[name] = { name: name, busy: false, sent: 0, wanted: 0, timer: null, sentAt: 0 };
   });
 
@@ -48,7 +49,9 @@
     lane.sent = newest.sequence;
     lane.sentAt = performance.now();
     lane.movedAt = newest.movedAt;
-    const question = { sequence: newest.sequence, scenario: newest.text, theme: theme(), pin: pin };
+    const question = {
+      sequence: newest.sequence, scenario: newest.text, theme: theme(), pin: pin, sure: sure,
+    };
     const patience = new AbortController();
     lane.timer = setTimeout(() => patience.abort(), WATCHDOG_MS);
     fetch("/answer/" + lane.name, {
@@ -105,6 +108,12 @@
     tellPushedAside();
     lanes.next.wanted = sequence;
     pump(lanes.next);
+    const rested = sequence;
+    setTimeout(() => {
+      if (rested !== sequence) return;
+      lanes.check.wanted = sequence;
+      pump(lanes.check);
+    }, CHECKED_MS);
     document.documentElement.dataset.settled = String(sequence);
   }
 
@@ -239,8 +248,7 @@
   }
 
   function paint(figures, done) {
-    const names = CHARTS.filter((name) => {
-      if (!figures[name]) return false;
+    const names = Object.keys(figures).filter((name) => {
       const text = JSON.stringify(figures[name]); // a chart that stays as it is costs nothing
       if (painted[name] === text) return false;
       painted[name] = text;
@@ -296,6 +304,7 @@
         })
       );
     }
+    if (lane.name === "check" && answer.sequence !== sequence) setText("self-check", "");
     /* What was worked out once a slider rested must not paint over newer curves. */
     if (lane.name === "next" && answer.figures && answer.sequence !== sequence) {
       delete answer.figures.headroom;
@@ -599,10 +608,15 @@
     if (newest) ask(JSON.parse(newest.text));
   }
 
+  function setSure(key) {
+    if (sure === key) return;
+    sure = key;
+    askAgain();
+  }
+
   /* Show another scenario (or the same with another pin) as a new entry of the history. */
-  function open(address) {
-    const path = "/" + (address ? "?" + address : "");
-    window.history.pushState(null, "", path);
+  function open(address, page) {
+    window.history.pushState(null, "", (page || "/") + (address ? "?" + address : ""));
     showPage();
     window.dash_clientside.set_props("address", { data: address ? "?" + address : "" });
   }
@@ -686,14 +700,16 @@
     pin: () => pin,
     beside: (name) => beside[name], // text of "if" (an event) or "fleet"; null without one
     setBeside: setBeside, // setBeside(name, text); the window hears "crestline-beside"
+    sure: () => sure, // key of the draws whose bands are drawn; null without any
+    setSure: setSure, // setSure(key)
     theme: theme,
-    open: open, // open(query) shows another scenario on the Host page
+    open: open, // open(query, path) shows another scenario, on the Host page without a path
     setText: setText,
     shown: () => (base === null || redrawn !== null ? null : shownScenario().scenario),
     openEdited: openEdited, // openEdited(scenario, done) redraws the controls, then calls done
     focusControl: focusControl, // focusControl(path of a number or text of the scenario)
   };
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
-    crestline: { opened: opened, read_address: readAddress },
+    crestline: { opened: opened, read_address: () => readAddress() || null },
   });
 })();

@@ -1,228 +1,14 @@
-/* How does a visitor plan a trial, and print its run sheet?
-
-   Part 1 of the Evidence page. Its form is made here from the labels that the server sends
-   (app/words_trial.py); what it shares with parts 4 and 5 is in window.crestlineTrial. */
+/* How does a visitor plan a trial, and print its run sheet? (Part 1 of the Evidence page.) */
 (function () {
   "use strict";
 
-  const BASE = "/evidence-data/";
-  const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset" };
   const root = document.documentElement;
+  const trial = window.crestlineTrial;
+  const { element, table, list, button, field, numberIn, valueOf, ask, draw, chart, doing, counted,
+    papers } = trial;
   let words = null;
   let planned = null; // the question that the plan shown answers
   let told = null; // its answer
-
-  /* ---- what parts 1, 4 and 5 share ---- */
-
-  function element(name, given, ...children) {
-    const made = document.createElement(name);
-    Object.entries(given || {}).forEach(([key, value]) => {
-      if (key === "text") made.textContent = value;
-      else if (value === true) made.setAttribute(key, "");
-      else if (value !== false && value !== null && value !== undefined) {
-        made.setAttribute(key, value);
-      }
-    });
-    made.append(...children);
-    return made;
-  }
-
-  /* A table from {head, rows}; its first column names the row. It scrolls by itself. */
-  function table(spec, label) {
-    const made = element("table", { class: "trial-table" });
-    const head = made.createTHead().insertRow();
-    spec.head.forEach((text) => head.append(element("th", { scope: "col", text: text })));
-    const body = made.createTBody();
-    spec.rows.forEach((row) => {
-      const line = body.insertRow();
-      row.forEach((text, i) => {
-        line.append(element(i ? "td" : "th", { text: text, scope: i ? null : "row" }));
-      });
-    });
-    const about = { class: "scroll", tabindex: "0", role: "region", "aria-label": label };
-    return element("div", about, made);
-  }
-
-  function list(lines, className) {
-    return element(
-      "ul", { class: className || "trial-list" }, ...lines.map((line) => element("li", { text: line }))
-    );
-  }
-
-  function button(name, given) {
-    const [label, about] = words.buttons[name];
-    const own = { type: "button", title: about, text: label, "data-trial": name };
-    return element("button", Object.assign(own, given || {}));
-  }
-
-  /* A labelled box or list of choices: {name, label, unit, help, type, value, choices}. */
-  function field(spec) {
-    const id = "trial-" + spec.name;
-    const unit = spec.unit && spec.unit !== "-" ? [element("span", {
-      class: "unit", text: " [" + spec.unit + "]" })] : [];
-    const label = element("label", { for: id, text: spec.label }, ...unit);
-    const about = spec.help ? id + "-help" : null;
-    let control;
-    if (spec.choices) {
-      control = element("select", { id: id, name: spec.name, "aria-describedby": about });
-      spec.choices.forEach(([value, text]) => {
-        control.append(element("option", { value: value, text: text }));
-      });
-      if (spec.value !== undefined) control.value = spec.value;
-    } else {
-      control = element("input", {
-        id: id, name: spec.name, type: spec.type || "number", step: "any", value: spec.value,
-        "aria-describedby": about,
-      });
-    }
-    const help = spec.help ? [element("small", { class: "help", id: about, text: spec.help })] : [];
-    return element("div", { class: "trial-field" }, label, control, ...help);
-  }
-
-  /* What a box holds: a number, or null where it is empty. */
-  function numberIn(name) {
-    const box = document.getElementById("trial-" + name);
-    const text = box ? box.value.trim() : "";
-    return text === "" ? null : Number(text);
-  }
-
-  function valueOf(name) {
-    return document.getElementById("trial-" + name).value;
-  }
-
-  class Refusal extends Error {
-    constructor(told) {
-      super(told.message);
-      this.field = told.field;
-    }
-  }
-
-  async function answered(response) {
-    const answer = await response.json();
-    if (answer.gone) throw Object.assign(new Refusal(answer.error), { gone: true });
-    if (answer.error) throw new Refusal(answer.error);
-    if (answer.failure) throw new Error(answer.failure);
-    return answer;
-  }
-
-  async function send(path, question) {
-    try {
-      return await fetch(path.startsWith("/") ? path : BASE + path, {
-        method: "POST",
-        headers: { "Content-Type": "application/json" },
-        body: JSON.stringify(question),
-      });
-    } catch (error) {
-      throw new Error("The server does not answer; try again.");
-    }
-  }
-
-  async function ask(path, question) {
-    return answered(await send(path, Object.assign({ theme: window.crestline.theme() }, question)));
-  }
-
-  function draw(id, figure) {
-    return window.Plotly.react(id, figure.data, figure.layout, CONFIG);
-  }
-
-  /* A chart with its caption and its two tools. */
-  function chart(name, data) {
-    const title = words.titles[name];
-    const tools = ["picture", "csv"].map((tool) =>
-      button(tool, { "data-chart": name, "aria-label": words.buttons[tool][0] + ": " + title })
-    );
-    const head = element("div", { class: "chart-head" }, element("h3", { text: title }),
-      element("div", { class: "chart-tools" }, ...tools));
-    const place = { id: "chart-trial-" + name, class: "chart", role: "group", "aria-label": title };
-    return element("figure", { id: "figure-trial-" + name },
-      element("figcaption", {}, head, ...(data || [])), element("div", place));
-  }
-
-  async function saveCsv(path, question) {
-    const response = await send("csv/" + path, question);
-    if ((response.headers.get("Content-Type") || "").includes("json")) await answered(response);
-    const named = /filename="([^"]+)"/.exec(response.headers.get("Content-Disposition") || "");
-    const link = element("a", { href: URL.createObjectURL(await response.blob()) });
-    link.download = named ? named[1] : path + ".csv";
-    document.body.append(link);
-    link.click();
-    link.remove();
-    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
-  }
-
-  async function savePicture(name, question) {
-    const made = await ask("picture/" + name, question);
-    await window.crestlinePictures.save(made.chart, made.data);
-  }
-
-  /* Do something for a button; what goes wrong is told where `place` is. */
-  async function doing(pressed, place, work) {
-    if (pressed && pressed.getAttribute("aria-busy") === "true") return;
-    if (pressed) pressed.setAttribute("aria-busy", "true");
-    window.crestline.setText(place, "");
-    try {
-      await work();
-    } catch (error) {
-      window.crestline.setText(place, error.message);
-    }
-    if (pressed) pressed.removeAttribute("aria-busy");
-  }
-
-  async function loadWords() {
-    if (words === null) words = await answered(await fetch(BASE + "trial-words"));
-    return words;
-  }
-
-  /* ---- paper: the page's own sheets ---- */
-
-  /* A sheet: filled before the browser prints, seen on paper only. */
-  function sheet(name) {
-    const id = "paper-" + name;
-    let found = document.getElementById(id);
-    if (!found) {
-      found = element("section", { id: id, class: "paper", "aria-label": "On paper" });
-      document.getElementById("page-evidence").append(found);
-    }
-    return found;
-  }
-
-  const papers = {}; // name: function that fills the sheet and returns its title, or null
-  let wanted = null;
-  let title = null;
-
-  function beforePrint() {
-    if (root.dataset.page !== "evidence") return;
-    const name = wanted || ["report", "run-sheet"].find((each) => papers[each] && papers[each].is());
-    if (!name || !papers[name] || !papers[name].is()) return;
-    document.body.classList.add("print-" + name);
-    title = document.title;
-    document.title = "Crestline: " + papers[name].fill(sheet(name));
-  }
-
-  function afterPrint() {
-    if (title === null) return;
-    document.title = title;
-    title = null;
-    document.body.classList.remove("print-report", "print-run-sheet");
-  }
-
-  function print(name) {
-    wanted = name;
-    window.print();
-    wanted = null;
-  }
-
-  window.addEventListener("beforeprint", beforePrint);
-  window.addEventListener("afterprint", afterPrint);
-
-  window.crestlineTrial = {
-    element: element, table: table, list: list, button: button, field: field, numberIn: numberIn,
-    valueOf: valueOf, ask: ask, answered: answered, draw: draw, chart: chart, saveCsv: saveCsv,
-    savePicture: savePicture, doing: doing, loadWords: loadWords, papers: papers, print: print,
-    logs: (logs) => offerLogs(logs),
-  };
-
-  /* ---- part 1 ---- */
 
   function activities() {
     const text = window.crestline.scenario();
@@ -236,7 +22,8 @@
       const box = element("input", {
         type: "checkbox", id: id, name: "activity", value: each.name, checked: moves,
       });
-      return element("label", { for: id, class: "trial-tick" }, box, element("span", { text: each.name }));
+      const name = element("span", { text: each.name });
+      return element("label", { for: id, class: "trial-tick" }, box, name);
     });
     return boxes;
   }
@@ -265,7 +52,8 @@
     });
     const unit = valueOf("goal") === "blocks" ? "blocks" : unitOfColumn();
     [["amount", unit], ["sd", unitOfColumn()]].forEach(([name, shown]) => {
-      document.querySelector("label[for=trial-" + name + "] .unit").textContent = " [" + shown + "]";
+      const place = document.querySelector("label[for=trial-" + name + "] .unit");
+      place.textContent = " [" + shown + "]";
     });
   }
 
@@ -278,7 +66,7 @@
     const goals = Object.entries(words.goals).map(([name, told]) => [name, told[0]]);
     const orders = words.orders.map((name) => [name, name]);
     const boxes = element("div", { class: "trial-fields" },
-      spec("goal", { choices: goals }),
+      spec("goal", { choices: goals, wide: true }),
       spec("amount", { value: 0.05, unit: "cores" }),
       field({ name: "column", label: "Measured", choices: columns }),
       spec("pilot", { choices: [["", "a guess"]] }),
@@ -307,9 +95,9 @@
       const pressed = event.target.closest("[data-trial]");
       if (!pressed) return;
       const does = pressed.dataset.trial;
-      if (does === "run-sheet") print("run-sheet");
-      if (does === "csv") doing(pressed, "trial-plan-error", () => saveCsv("power", planned));
-      if (does === "picture") doing(pressed, "trial-plan-error", () => savePicture("power", planned));
+      const save = { csv: trial.saveCsv, picture: trial.savePicture }[does];
+      if (does === "run-sheet") trial.print("run-sheet");
+      if (save) doing(pressed, "trial-plan-error", () => save("power", planned));
     });
   }
 
@@ -347,15 +135,15 @@
     find("plan").hidden = false;
     find("answer").textContent = told.answer;
     find("lines").replaceChildren(list(told.lines));
-    const key = element("p", { class: "help strip-key" },
-      element("i", { class: "on" }), " with card ", element("i", { class: "off" }), " without card");
+    const [on, off] = ["on", "off"].map((name) => element("i", { class: name }));
+    const key = element("p", { class: "help strip-key" }, on, " with card ", off, " without card");
     find("strips").replaceChildren(...told.order.map(strip), key);
     find("sheet").replaceChildren(
       element("h3", { text: "Before it begins" }), list(told.checklist),
       element("h3", { text: "Blocks" }), table(told.sheet, "Run sheet"),
       element("h3", { text: "Mind" }), list(told.cautions));
     draw("chart-trial-power", told.figure);
-    root.dataset.trialPlanned = String(Number(root.dataset.trialPlanned || 0) + 1);
+    counted("trialPlanned");
   }
 
   papers["run-sheet"] = {
@@ -387,13 +175,15 @@
     follow();
   }
 
+  trial.logs = offerLogs; // logs that were read may serve as a pilot
+
   async function start() {
     if (root.dataset.page !== "evidence" || document.getElementById("trial-form")) return;
     if (!document.getElementById("evidence-plan-body")) {
       setTimeout(start, 50); // the framework has not drawn the page yet
       return;
     }
-    await loadWords();
+    words = await trial.loadWords();
     if (!document.getElementById("trial-form")) build();
   }
 

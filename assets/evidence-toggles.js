@@ -370,7 +370,7 @@
     });
     const left = shown.spells_here - shown.spells.length;
     const at = make("input", { type: "number", min: "0", step: "any", "data-key": "new-at" });
-    const heads = ["spell", "from [s]", "to [s]", "offload", ""];
+    const heads = ["Spell", "From [s]", "To [s]", "Offload", ""];
     put("toggles-list",
       make("details", { "data-key": "spells", open: shown.spells_here <= 24 },
         make("summary", {}, count(shown.spells_here, "spell", "spells") + " in view, as a list"),

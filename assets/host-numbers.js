@@ -16,10 +16,16 @@
     const page = window.crestline;
     if (page.query() === null) return null;
     if (!isTooLongForALink()) {
-      return { address: path + (page.query() ? "?" + page.query() : ""), options: {} };
+      const told = page.sure() === null ? {} : { headers: { "Crestline-Sure": page.sure() } };
+      return { address: path + (page.query() ? "?" + page.query() : ""), options: told };
     }
     const headers = { "Content-Type": "application/json" };
-    const body = JSON.stringify({ scenario: JSON.parse(page.scenario()), pin: page.pin() });
+    if (page.sure() !== null) headers["Crestline-Sure"] = page.sure();
+    const body = JSON.stringify({
+      scenario: JSON.parse(page.scenario()),
+      pin: page.pin(),
+      event: page.beside("if"),
+    });
     return { address: path, options: { method: "POST", headers: headers, body: body } };
   }
 

@@ -296,20 +296,25 @@
     return moves;
   }
 
-  async function chartImage(chart, place) {
-    const figure = structuredClone(chart.figure);
-    const width = Math.floor(place.width / SCALE);
-    const height = Math.floor(place.height / SCALE);
+  /* A chart in its place, at a size, its labels apart. */
+  async function drawStill(place, drawn, width, height) {
+    const figure = structuredClone(drawn);
     Object.assign(figure.layout, { width: width, height: height, autosize: false });
     fitNames(figure, width, height);
+    await window.Plotly.newPlot(place, figure.data, figure.layout, { staticPlot: true });
+    const moves = separation(place);
+    if (Object.keys(moves).length) await window.Plotly.relayout(place, moves);
+  }
+
+  async function chartImage(chart, place) {
+    const width = Math.floor(place.width / SCALE);
+    const height = Math.floor(place.height / SCALE);
     const drawing = document.createElement("div");
     drawing.className = "picture-drawing";
     drawing.setAttribute("aria-hidden", "true");
     document.body.append(drawing);
     try {
-      await window.Plotly.newPlot(drawing, figure.data, figure.layout, { staticPlot: true });
-      const moves = separation(drawing);
-      if (Object.keys(moves).length) await window.Plotly.relayout(drawing, moves);
+      await drawStill(drawing, chart.figure, width, height);
       const origin = drawing.getBoundingClientRect();
       const texts = Array.from(drawing.querySelectorAll("svg text"))
         .filter((text) => text.textContent.trim())
@@ -336,7 +341,9 @@
 
   /* ---- drawing ---- */
 
-  const DASHES = { dash: [22, 14], dot: [4, 10], "thin dot": [4, 10] };
+  const DASHES = {
+    dash: [22, 14], dot: [4, 10], "thin dot": [4, 10], dashdot: [22, 10, 4, 10],
+  };
 
   function drawKey(pen, entry) {
     const middle = entry.y + entry.height / 2;
@@ -390,6 +397,11 @@
     });
   }
 
+  /* What a picture says of its scenario: the query, behind the path of any page but the Host. */
+  function linkOf(data) {
+    return data.path ? data.path + "?" + data.query : data.query;
+  }
+
   /* One picture: {name, bytes}. */
   async function picture(chart, data, origin) {
     const planned = plan(chart, data, origin);
@@ -421,7 +433,7 @@
     const bytes = new Uint8Array(await blob.arrayBuffer());
     const name = "crestline-" + chart.name + ".png";
     if (data.query === null) return { name: name, bytes: bytes };
-    return { name: name, bytes: window.crestlinePng.withText(bytes, KEYWORD, data.query) };
+    return { name: name, bytes: window.crestlinePng.withText(bytes, KEYWORD, linkOf(data)) };
   }
 
   /* ---- the buttons ---- */
@@ -471,6 +483,7 @@
       const data = await asked("/pictures", {
         scenario: window.crestline.scenario(),
         pin: window.crestline.pin(),
+        sure: window.crestline.sure(),
       });
       const made = [];
       for (const chart of data.charts.filter((each) => !wanted || each.name === wanted)) {
@@ -515,7 +528,9 @@
       if (files.length > 1) throw new Error("came with others; open one file at a time");
       const query = await queryOf(files[0]);
       window.crestline.setText("failure", "");
-      window.crestline.open(query);
+      const inside = /^(\/[a-z]+)\?(.*)$/.exec(query);
+      if (inside) window.crestline.open(inside[2], inside[1]);
+      else window.crestline.open(query);
       say("Opened " + name + ".");
     } catch (error) {
       const why = error instanceof TypeError ? "holds a text that cannot be read" : error.message;
@@ -582,12 +597,31 @@
 
   /* A chart of another page, gathered by its own script, as a picture in a file. */
   async function savePicture(chart, data) {
-    const made = await picture(chart, data, window.location.origin + "/");
+    const made = await picture(chart, data, window.location.origin + (data.path || "/"));
     save(made.name, made.bytes, "image/png");
     say("Saved " + made.name + ".");
   }
 
-  window.crestlinePictures = { layouts: layouts, save: savePicture };
+  /* Several of them in one file. */
+  async function saveAll(charts, data, name) {
+    say("Making " + charts.length + " pictures ...");
+    const made = [];
+    for (const chart of charts) {
+      made.push(await picture(chart, data, window.location.origin + (data.path || "/")));
+    }
+    save(name, window.crestlinePng.zip(made, new Date()), "application/zip");
+    say("Saved " + name + ".");
+  }
+
+  window.crestlinePictures = {
+    layouts: layouts,
+    save: savePicture,
+    saveAll: saveAll,
+    make: (chart, data) => picture(chart, data, window.location.origin + (data.path || "/")),
+    saveFile: save, // saveFile(name, bytes, type)
+    drawStill: drawStill, // drawStill(place, figure, width, height)
+    say: say,
+  };
   document.addEventListener("DOMContentLoaded", () => {
     if (document.documentElement.dataset.export !== undefined) sendBack();
     else listen();

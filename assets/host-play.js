@@ -9,6 +9,7 @@
   const SPEEDS = [1, 10, 60, 300, 600];
   const LONGEST_STEP_MS = 100; // a window that was hidden goes on where it was
   const READ_OUT_MS = 120; // between changes of the numbers: faster ones cannot be read
+  const { make } = window.crestline;
 
   let dialog = null;
   let parts = {}; // of the dialog, by name
@@ -207,16 +208,6 @@
   }
 
   // ---- the dialog ------------------------------------------------------------------------
-
-  function make(tag, attributes, children) {
-    const element = document.createElement(tag);
-    Object.entries(attributes || {}).forEach(([name, value]) => {
-      if (name === "text") element.textContent = value;
-      else if (value !== null) element.setAttribute(name, value);
-    });
-    (children || []).forEach((child) => element.append(child));
-    return element;
-  }
 
   function button(text, attributes, act) {
     const element = make("button", Object.assign({ type: "button", text: text }, attributes));

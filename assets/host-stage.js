@@ -7,7 +7,6 @@
 (function () {
   "use strict";
 
-  const CHARTS = ["headroom", "contention", "day", "desktop"];
   const CONFIG = { displayModeBar: false, doubleClick: "reset" };
   const PATIENCE_MS = 20000;
   const SETTLED_MS = 350; // no move for so long: the page follows
@@ -18,6 +17,8 @@
   const root = document.documentElement;
   const held = {}; // by chart: figure and line, and what they were asked for
   const lanes = {};
+  let charts = []; // their names, in the order of the page, once the stage was opened
+  let titles = {}; // of the charts
   let shown = null; // the name of the chart seen; null while the stage is closed
   let sessions = null; // moved on the stage, and not yet by the page
   let settleTimer = null;
@@ -44,6 +45,7 @@
       scenario: JSON.stringify(scenario),
       theme: crestline.theme().replace("-stage", "") + "-stage",
       pin: crestline.pin(),
+      sure: crestline.sure(),
     });
   }
 
@@ -52,7 +54,13 @@
     const body = question();
     want("curve", body);
     if (shown === "day") want(sessions === null ? "next" : "day", body);
+    if (shown === "headroom" && sessions === null && hasRange()) want("next", body);
     showKey(JSON.parse(JSON.parse(body).scenario));
+  }
+
+  /* Whether costs were measured, so that the chart of headroom has a band of its own answer. */
+  function hasRange() {
+    return (JSON.parse(crestline.scenario()).measured || []).length > 0;
   }
 
   function want(name, body) {
@@ -72,7 +80,7 @@
       signal: AbortSignal.timeout(PATIENCE_MS),
     })
       .then((response) => response.json())
-      .then((envelope) => take(envelope, body))
+      .then((envelope) => take(envelope, body, lane.name))
       .catch(() => {
         lane.asked = null;
         lane.wanted = null;
@@ -84,7 +92,14 @@
       });
   }
 
-  function take(envelope, body) {
+  /* Of two answers about headroom the one with the range stays; one out of date is left alone. */
+  function isLast(name, lane, body) {
+    if (name !== "headroom") return true;
+    if (lane === "next") return body === lanes.curve.asked;
+    return !(held[name] && held[name].lane === "next" && held[name].body === body);
+  }
+
+  function take(envelope, body, lane) {
     const bad = envelope.failure || (envelope.error && envelope.error.message);
     wrong(bad ? "Showing the last valid result. " + bad : "");
     if (bad) return;
@@ -92,6 +107,7 @@
     const asked = JSON.parse(body);
     const count = JSON.parse(asked.scenario).sessions;
     Object.entries(answer.figures).forEach(([name, figure]) => {
+      if (!isLast(name, lane, body)) return;
       const spoken = (answer.spoken || {})[name];
       const before = held[name] ? held[name].spoken : "";
       held[name] = {
@@ -99,6 +115,8 @@
         spoken: spoken === undefined ? before : spoken, // a rough day has no line of its own
         theme: asked.theme,
         sessions: count,
+        lane: lane,
+        body: body,
       };
     });
     if (answer.texts["answer-sentence"]) {
@@ -162,19 +180,18 @@
   }
 
   function place() {
-    return CHARTS.indexOf(shown) + 1 + " of " + CHARTS.length;
+    return charts.indexOf(shown) + 1 + " of " + charts.length;
   }
 
   function go(name) {
     shown = name;
     root.dataset.stage = name;
-    const titles = JSON.parse(document.getElementById("stage").dataset.titles);
     crestline.setText("stage-title", titles[name]);
     crestline.setText("stage-place", place());
     part("chart").setAttribute("role", "group");
     part("chart").setAttribute("aria-label", titles[name]);
     document.querySelectorAll("#stage [data-do=back], #stage [data-do=next]").forEach((button) => {
-      const end = button.dataset.do === "back" ? CHARTS[0] : CHARTS[CHARTS.length - 1];
+      const end = button.dataset.do === "back" ? charts[0] : charts[charts.length - 1];
       button.setAttribute("aria-disabled", String(name === end));
     });
     draw();
@@ -189,8 +206,8 @@
   }
 
   function step(by) {
-    const at = CHARTS.indexOf(shown) + by;
-    if (CHARTS[at]) go(CHARTS[at]);
+    const at = charts.indexOf(shown) + by;
+    if (charts[at]) go(charts[at]);
   }
 
   function enter() {
@@ -200,7 +217,7 @@
     showLook();
     document.getElementById("stage").showModal();
     fit();
-    go(CHARTS[0]);
+    go(charts[0]);
     part("title").focus();
   }
 
@@ -287,17 +304,20 @@
   const KEYS_OFF_THE_SLIDER = {
     ArrowLeft: DOES.back,
     ArrowRight: DOES.next,
-    Home: () => go(CHARTS[0]),
-    End: () => go(CHARTS[CHARTS.length - 1]),
+    Home: () => go(charts[0]),
+    End: () => go(charts[charts.length - 1]),
   };
-  CHARTS.forEach((name, i) => {
-    KEYS[String(i + 1)] = () => go(name);
-  });
 
   function press(event) {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const name = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     const onSlider = event.target === part("slider");
+    const digit = /^[1-9]$/.test(name) && charts[Number(name) - 1];
+    if (digit) {
+      event.preventDefault();
+      go(digit);
+      return;
+    }
     const does = KEYS[name] || (onSlider ? undefined : KEYS_OFF_THE_SLIDER[name]);
     if (!does) return;
     event.preventDefault();
@@ -310,6 +330,8 @@
     if (furnished) return;
     furnished = true;
     const stage = document.getElementById("stage");
+    titles = JSON.parse(stage.dataset.titles);
+    charts = Object.keys(titles);
     const slider = document.createElement("input");
     slider.type = "range";
     slider.step = "1";

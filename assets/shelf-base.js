@@ -9,24 +9,8 @@
   const OPENED = "crestline-shelf-opened"; // in sessionStorage: id, version, name, revision
   const TOLD_MS = 12000;
   const ADDRESS = "/shelf-data";
+  const { make, button, count } = window.crestline;
   let toldTimer = null;
-
-  function make(tag, attributes, ...children) {
-    const element = document.createElement(tag);
-    Object.entries(attributes || {}).forEach(([name, value]) => {
-      if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
-      else if (value === true) element.setAttribute(name, "");
-      else if (value !== false && value !== null) element.setAttribute(name, String(value));
-    });
-    children.flat(Infinity).forEach((child) => {
-      if (child !== null && child !== undefined) element.append(child);
-    });
-    return element;
-  }
-
-  function button(label, act, more) {
-    return make("button", { type: "button", onclick: act, ...more }, label);
-  }
 
   function put(id, ...children) {
     const place = document.getElementById(id);
@@ -64,10 +48,6 @@
 
   function timeOf(ms) {
     return make("time", { datetime: new Date(ms).toISOString() }, moment(ms));
-  }
-
-  function count(number, one, many) {
-    return number === 1 ? "1 " + one : number.toLocaleString("en") + " " + many;
   }
 
   function changedWords(changed) {
@@ -135,9 +115,9 @@
   }
 
   const openScenario = window.crestline.open;
-  window.crestline.open = (query) => {
+  window.crestline.open = (query, page) => {
     forget(); // a scenario that comes from elsewhere is no revision of the item
-    openScenario(query);
+    openScenario(query, page);
   };
   window.addEventListener("popstate", () => {
     const shown = window.crestline.query();

@@ -107,7 +107,10 @@ def host_day(scenario: Scenario, rng: np.random.Generator) -> str:
     """Return the log of one host without a card over its working day, second by second.
 
     Sessions are present while the presence curve lies above their rank; each logs on, and then
-    changes from activity to activity as its role's habit says.
+    changes from activity to activity as its role's habit says. What they ask for is work; a
+    host's counter shows hardware threads that are busy, however much work each of them does. The
+    first threads of all cores take the work before second ones do, and threads busy within one
+    second are taken to be as many throughout it.
     """
     day, host = scenario.day, scenario.host
     clock = np.arange(day.length_s)
@@ -146,8 +149,10 @@ def host_day(scenario: Scenario, rng: np.random.Generator) -> str:
             spread += (SESSION_SCATTER * asked) ** 2
             for begin in clock[1:][present[1:] & ~present[:-1]]:
                 work[begin : begin + round(day.logon_core_s)] += 1
-    most = capacity_curve(host, scenario.reference_clock_ghz, host.threads)
-    work = np.clip(work + np.sqrt(spread) * rng.normal(size=day.length_s), 0, most)
+    threads = np.arange(host.threads + 1)
+    capacity = capacity_curve(host, scenario.reference_clock_ghz, threads)
+    work = work + np.sqrt(spread) * rng.normal(size=day.length_s)
+    busy = np.interp(work, capacity, threads)  # at most all of them; what is left over is lost
     columns = [f"host_cpu_pct_of_{host.threads}_threads", "sessions_present"]
     header = ["timestamp", *columns, *(f"sessions in {name}" for name in number)]
     start = HOST_DATE + dt.timedelta(seconds=day.start_s)
@@ -155,7 +160,7 @@ def host_day(scenario: Scenario, rng: np.random.Generator) -> str:
     for second in range(day.length_s):
         when = (start + dt.timedelta(seconds=second)).strftime("%Y-%m-%dT%H:%M:%SZ")
         counts = doing[:, second].tolist()
-        cpu = f"{100 * work[second] / host.threads:.2f}"
+        cpu = f"{100 * busy[second] / host.threads:.2f}"
         lines.append(",".join([when, cpu, str(sum(counts)), *map(str, counts)]))
     return "\n".join(lines) + "\n"
 

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from model.errors import InputError
+from model.laws import check_station
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -149,6 +150,8 @@ def closed_station(
     for array in (response, throughput, queue_pmf):
         array.setflags(write=False)
     delivered = float(queue_pmf @ mu[: total + 1])
+    at = present & (service > 0)
+    check_station(number[at], service[at], response[at], throughput[at], queue_pmf, delivered)
     return StationResult(response, throughput, queue_pmf, delivered, largest_capacity)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from model.cpu import capacity_curve
 from model.errors import InputError
 from model.hosts import ARMS, Arm, check_arm
+from model.laws import check_carried
 from model.people import CHUNK, FloatArray, IntArray, People
 from model.scenario import Scenario
 
@@ -218,7 +219,9 @@ class _Tally:
         offered = app + encode
         self.wanted += float(encode.sum())
         if offered.max() > self.capacity:
-            before = carried_over(app.reshape(-1, self.length + 1)[:, :-1], self.capacity)
+            arrived = app.reshape(-1, self.length + 1)[:, :-1]
+            before = carried_over(arrived, self.capacity)
+            check_carried(arrived, before, self.capacity)
             self.carried = max(self.carried, float(before.max()))
             offered += before.reshape(-1)
             self.dropped += float(np.clip(offered - self.capacity, 0, encode).sum())

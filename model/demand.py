@@ -132,9 +132,7 @@ def _laws(
 
 
 @lru_cache(maxsize=12)  # the demand without a card bounds the other arm's; cores do not matter
-def _lattice(
-    chances: bytes, demands: bytes, sessions: bytes, most: int, points: int
-) -> _Lattice:
+def _lattice(chances: bytes, demands: bytes, sessions: bytes, most: int, points: int) -> _Lattice:
     chance: FloatArray = np.frombuffer(chances)
     demand: FloatArray = np.frombuffer(demands)
     numbers = np.frombuffer(sessions, dtype=np.int64)

@@ -6,6 +6,7 @@
                             (a ValueError too, so that a check inside a record can raise it)
             +-- LinkError   the same for a link, with the step of reading it that failed
             +-- MeasurementError    the same for a log, with its row and column
+        +-- DefectError     a result of our own that cannot be right: it is not shown
 
 The message is always one line: "cores is 0; expected a whole number from 1 to 512."
 """
@@ -44,6 +45,27 @@ class InputError(CrestlineError, ValueError):
         """Return the message in one line, whatever the value holds."""
         expected = _one_line(self.expected).rstrip(".")
         return f"{_one_line(self.field)} is {_shown(self.value)}; expected {expected}."
+
+
+class DefectError(CrestlineError):
+    """A result that breaks a law which every right one obeys: Crestline is at fault, not its input.
+
+    Parameters
+    ----------
+    law : str
+        The law, as a sentence: "work done equals work asked for".
+    found : str
+        What was found instead.
+    """
+
+    def __init__(self, law: str, found: str) -> None:
+        super().__init__(law, found)
+        self.law = law
+        self.found = found
+
+    def __str__(self) -> str:
+        """Return the message in one line."""
+        return f"A result is wrong and is not shown: {self.law}; found {self.found}."
 
 
 class LinkError(InputError):

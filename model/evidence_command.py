@@ -17,8 +17,9 @@ import numpy as np
 
 from model.errors import InputError, MeasurementError, check_above, check_at_least
 from model.evidence.demands import estimate_demands
+from model.evidence.effect import OffloadEffect
 from model.evidence.mapping import Mapping, mapping_from
-from model.evidence.on_off import OffloadEffect, effects_by_activity, offload_effect
+from model.evidence.on_off import effects_by_activity, offload_effect
 from model.evidence.peaks import peak_statistics
 from model.evidence.readings import LogPreview, look_at, read_log
 from model.evidence.record import COLUMNS, FloatArray, IntArray, Readings
@@ -337,6 +338,8 @@ def _demands(readings: Readings) -> Any:
         },
         "base_cores": found.base_cores, "base_low_cores": found.base_low_cores,
         "base_high_cores": found.base_high_cores, "held_at_zero": found.held_at_zero,
+        "cores_are": "as the log counts them; two busy threads of a core do less than twice the "
+        "work of one",
         "r2": found.r2, "condition": found.condition, "rows_used": found.rows_used,
         "residual_sd_cores": found.residual_sd_cores, "warnings": found.warnings,
     }  # fmt: skip

@@ -20,7 +20,7 @@ from model.rush import LogonRush, logon_rush
 from model.saturation import SaturationCurve, saturation_curve
 from model.scenario import Day, Scenario
 from model.sessions import Activity
-from model.targets import limits_missed
+from model.targets import missed_in_words
 
 FAILURES: dict[str, str] = {
     "card_lost": "One card lost",
@@ -301,7 +301,7 @@ def _states(scenario: Scenario, on_host: Callable[[int], int]) -> dict[Arm, Host
 
 def _state(scenario: Scenario, curve: SaturationCurve, sessions: int, most: int) -> HostState:
     row = curve.at(sessions)
-    missed = _missed(scenario, curve, sessions)
+    missed = missed_in_words(scenario, curve, sessions)
     return HostState(
         sessions=sessions,
         headroom_pct=row["headroom_pct"],
@@ -311,25 +311,6 @@ def _state(scenario: Scenario, curve: SaturationCurve, sessions: int, most: int)
         holds=not missed,
         most_sessions=most,
     )
-
-
-def _missed(scenario: Scenario, curve: SaturationCurve, sessions: int) -> tuple[str, ...]:
-    targets, row = scenario.targets, curve.at(sessions)
-    words = {
-        "cpu": f"CPU demand (p95) {row['cpu_p95_pct']:.1f} %, at most "
-        f"{targets.max_cpu_p95_pct:g} %",
-        "wait": f"scheduler wait {row['wait_busy_pct']:.1f} %, at most {targets.max_wait_pct:g} %",
-        "frames": f"delivered frames {row['frames_busy_pct']:.1f} %, at least "
-        f"{targets.min_frames_pct:g} %",
-        "network": f"network rate {row['network_busy_pct']:.1f} %, at most "
-        f"{targets.max_network_pct:g} %",
-        "memory": f"memory {row['memory_pct']:.0f} % of {scenario.host.memory_gib:g} GiB",
-        "gpu_memory": f"graphics memory {row['gpu_memory_pct']:.0f} % of "
-        f"{scenario.host.gpu_memory_gib:g} GiB",
-    }
-    at = curve.sessions == sessions
-    limits = limits_missed(scenario, curve)
-    return tuple(words[name] for name, missed in limits.items() if missed[at].any())
 
 
 def _most(holds: Callable[[int], bool], most: int) -> int:
@@ -355,14 +336,18 @@ def _rush(scenario: Scenario, within_min: float) -> FailureAnswer:
         changed, top_rush = _in_rush(scenario, usual, top, within_min)
         if top_rush.backlog_core_s == 0:  # the same share logs on however many there are
             curve = saturation_curve(changed, arm, np.arange(1, top + 1))
-            most = _most(lambda n, of=changed, at=curve: not _missed(of, at, n), min(most, top))  # type: ignore[misc]
-        else:
 
-            def holds(sessions: int, usual: SaturationCurve = usual) -> bool:
-                changed, _ = _in_rush(scenario, usual, sessions, within_min)
-                return not _missed(changed, _alone(changed, usual.arm, sessions), sessions)
+            def holds(sessions: int, of: Scenario = changed, at: SaturationCurve = curve) -> bool:
+                return not missed_in_words(of, at, sessions)
 
             most = _most(holds, min(most, top))
+        else:
+
+            def works(sessions: int, usual: SaturationCurve = usual) -> bool:
+                changed, _ = _in_rush(scenario, usual, sessions, within_min)
+                return not missed_in_words(changed, _alone(changed, usual.arm, sessions), sessions)
+
+            most = _most(works, min(most, top))
             changed, _ = _in_rush(scenario, usual, asked, within_min)
             curve = _alone(changed, arm, asked)
         after[arm] = _state(changed, curve, asked, most)

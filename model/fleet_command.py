@@ -7,7 +7,7 @@ from typing import Any
 
 from model.break_even import break_even_card_price, break_even_map, break_even_share
 from model.errors import InputError, MeasurementError
-from model.evidence.table import Upload
+from model.evidence.log_text import Upload
 from model.fleet import hosts_over_sessions, plain, plan_fleet
 from model.fleet_inputs import FleetInputs, from_data
 from model.fleet_table import LARGEST_TABLE_BYTES, read_table

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from model.errors import MeasurementError
-from model.evidence.table import Upload, as_utf8
+from model.evidence.log_text import Upload, as_utf8
 from model.fleet_inputs import FLEET_FIELDS, MOST_SITES, Site
 from model.sessions import LONGEST_NAME
 

@@ -311,9 +311,7 @@ def _sampled(asked: _Asked) -> SampledHosts:
         entitled = _counts(asked.chance, asked.most, asked.hosts, asked.entitled_below)
         displays = (moving.astype(np.float32) @ flat).reshape(shape).max(axis=1)
         pixels = ((moving * rates).astype(np.float32) @ flat).reshape(shape).max(axis=1)
-        binds = (displays > asked.card.slots) | (
-            pixels > asked.card.megapixels_per_s * (1 - 1e-6)
-        )
+        binds = (displays > asked.card.slots) | (pixels > asked.card.megapixels_per_s * (1 - 1e-6))
         present = np.arange(len(demand))
         by_kind, slots_used, pixels_used = _with_card(
             asked.card, moving, rates, first, everyone, entitled, binds
@@ -341,9 +339,7 @@ def _sampled(asked: _Asked) -> SampledHosts:
 
 
 @lru_cache(maxsize=4)  # both arms, and every accelerator share, ask for everyone's counts
-def _counts(
-    chance: bytes, most: int, hosts: int, entitled_below: int
-) -> npt.NDArray[np.float32]:
+def _counts(chance: bytes, most: int, hosts: int, entitled_below: int) -> npt.NDArray[np.float32]:
     """Entitled sessions by state: shape (states, steps, hosts)."""
     cumulative = np.cumsum(np.frombuffer(chance))
     states = len(cumulative)

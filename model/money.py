@@ -13,6 +13,7 @@ from model.errors import InputError
 
 CENT = Decimal("0.01")
 _WRITTEN = re.compile(r"-?[0-9]{1,30}(\.[0-9]{1,30})?")
+_MOST_DIGITS = 30  # before the point: more is no amount
 _WORKING = Context(prec=50, rounding=ROUND_HALF_EVEN)  # digits, far beyond those of any amount
 
 
@@ -48,7 +49,7 @@ def exact(field: str, value: object, decimals: int | None = None) -> Decimal:
         number = Decimal(repr(float(value))) if isinstance(value, float) else Decimal(value)
     else:
         raise InputError(field, value, expected)
-    if not number.is_finite():
+    if not number.is_finite() or number.adjusted() > _MOST_DIGITS:
         raise InputError(field, value, expected)
     if decimals is not None and number != number.quantize(
         Decimal(1).scaleb(-decimals), None, _WORKING

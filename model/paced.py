@@ -266,9 +266,7 @@ def _solved(
             sources[left], utilisation, log_s[left], own[left], burst_phases,
             runnable[left] - chance[left][:, None],
         )  # fmt: skip
-    moments = _moments(
-        sources, utilisation, log_s, own, burst_phases, runnable - chance[:, None]
-    )
+    moments = _moments(sources, utilisation, log_s, own, burst_phases, runnable - chance[:, None])
     return moments.response_per_work, moments.mean, law.waiting(moments, log_s)
 
 

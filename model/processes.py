@@ -96,6 +96,11 @@ def one_thread_each() -> Iterator[None]:
 def end_with_parent() -> None:
     """Leave the keyboard's interrupt to the parent, and end when it does, however it does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    watch_parent()
+
+
+def watch_parent() -> None:
+    """End when the parent does: one that was killed cannot end its processes."""
     parent = multiprocessing.parent_process()
 
     def watch() -> None:

@@ -15,6 +15,7 @@ from model.defaults import MOST_SESSIONS
 from model.demand import DemandLaw, demand_law, in_one_lattice
 from model.errors import InputError
 from model.hosts import BUSY_GROUP, Arm, Kinds, SampledHosts, check_arm, kinds, sampled_hosts
+from model.laws import check_curve
 from model.paced import delivered_share, pooled_stations
 from model.scenario import Scenario
 
@@ -142,6 +143,11 @@ def saturation_curve(scenario: Scenario, arm: str, sessions: npt.ArrayLike) -> S
     }
     weights = np.array([role.weight_pct for role in scenario.roles])
     weights = weights / weights.sum()
+    rising = np.argsort(numbers, kind="stable")
+    check_curve(
+        {name: values[rising] for name, values in rows.items()},
+        _mean_pct(scenario, of, checked, numbers[rising], bool(hosts.limit_binds.any())),
+    )
     memory = numbers * float(weights @ [role.memory_gib for role in scenario.roles])
     gpu_memory = numbers * float(weights @ [role.gpu_memory_gib for role in scenario.roles])
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -154,6 +160,21 @@ def saturation_curve(scenario: Scenario, arm: str, sessions: npt.ArrayLike) -> S
         gpu_memory_pct=np.asarray(gpu_pct, dtype=float),
         **rows,
     )
+
+
+def _mean_pct(
+    scenario: Scenario, of: Kinds, arm: Arm, sessions: IntArray, binds: bool
+) -> FloatArray | None:
+    """Mean demand by the utilisation law; None where a limit of the card takes part of it."""
+    if binds and arm == "offloaded":
+        return None
+    host = scenario.host
+    capacity = float(capacity_curve(host, scenario.reference_clock_ghz, host.threads))
+    share = _share(scenario, arm)
+    with_card, without = of.demand[of.first + of.moving], of.demand[of.first]
+    each = float(of.chance @ (share * with_card + (1 - share) * without))
+    mean: FloatArray = np.asarray(sessions * each / capacity * 100, dtype=float)
+    return mean
 
 
 _DEVIATIONS = {"cpu_p95_pct": 1.645, "cpu_p99_pct": 2.326}  # of a normal law
@@ -176,15 +197,11 @@ def _bent(of: Kinds, name: str, sessions: IntArray) -> FloatArray:
     return bent
 
 
-def _demand(
-    scenario: Scenario, of: Kinds, hosts: SampledHosts, arm: Arm
-) -> dict[str, FloatArray]:
+def _demand(scenario: Scenario, of: Kinds, hosts: SampledHosts, arm: Arm) -> dict[str, FloatArray]:
     capacity = float(
         capacity_curve(scenario.host, scenario.reference_clock_ghz, scenario.host.threads)
     )
-    card = scenario.accelerator
-    share = card.share_pct / 100 if arm == "offloaded" and card.slots > 0 else 0.0
-    share = round(share * 65_536) / 65_536  # as the sample draws it
+    share = _share(scenario, arm)
     best = _exact(of, share, hosts.sessions, capacity)
     values = {name: getattr(best, name).copy() for name in _DEMAND_FIELDS}
     binds = hosts.limit_binds
@@ -206,6 +223,13 @@ def _demand(
     overload = values.pop("overload_probability")
     in_pct = {f"cpu_{name}_pct": value / capacity * 100 for name, value in values.items()}
     return in_pct | {"overload_probability": overload}
+
+
+def _share(scenario: Scenario, arm: Arm) -> float:
+    """Share of the sessions that may use the card, as the sample draws it."""
+    card = scenario.accelerator
+    share = card.share_pct / 100 if arm == "offloaded" and card.slots > 0 else 0.0
+    return round(share * 65_536) / 65_536
 
 
 _DEMAND_FIELDS = ("mean", "p50", "p95", "p99", "overload_probability")

@@ -47,9 +47,7 @@ def _minutes(clock: str) -> int:
     return time.hour * 60 + time.minute
 
 
-PresentPoint = Annotated[
-    tuple[str, Annotated[float, Field(ge=0, le=100)]], BeforeValidator(_tuple)
-]
+PresentPoint = Annotated[tuple[str, Annotated[float, Field(ge=0, le=100)]], BeforeValidator(_tuple)]
 
 
 class Day(Record):

@@ -6,14 +6,16 @@ reads it back to the last digit, or says in one sentence what is wrong with the 
     n=120&cores=48&a3.soft=28&r0.p=10_30_30_8_3_8_2_8_1&v=1
 
 Single values have names of their own. "a3.soft" is a field of activity 3, "r0.w" one of role 0,
-both counted from 0; "a3=scrolling~20~..." gives all fields of one, in the order of the tables
-below; "na" and "nr" are the numbers of activities and roles where they differ from the default.
+both counted from 0; "a3=scrolling~20~..." gives all first fields of one, in the order of the
+tables below, and fields that came later stand alone beside it, where they are not their default;
+"na" and "nr" are the numbers of activities and roles where they differ from the default.
 A role's "p" holds its shares in the order of the activities, nothing where it has none.
 "m.a3.soft=28~34~log.csv" marks a number as measured: its interval and the log's name. The
 version stands last, so that a link that was cut short has none and is refused.
 
 These names and their order are kept for ever, and so is the default that version 1 counts from:
-a link that was once given away must open the same numbers. A change to either is version 2.
+a link that was once given away must open the same numbers. A change to either is version 2; a
+name that is added at the end of its table is not, as links without it open with its default.
 """
 
 import re
@@ -31,6 +33,7 @@ from model.scenario import (
     measured_path,
     to_data,
 )
+from model.sessions import Activity, Role
 
 LONGEST_LINK = 16_384  # characters; a custom mix of 8 roles and 10 activities has about 1,200
 
@@ -84,6 +87,8 @@ _ROLE = {
     "p": "activity_pct",
 }
 _LISTS = {"a": ("activities", _ACTIVITY), "r": ("roles", _ROLE)}
+_RECORDS: dict[str, type[Activity | Role]] = {"a": Activity, "r": Role}
+_IN_WHOLE = {"a": 10, "r": 8}  # fields of "a3=...", "r0=...": those of the first release
 _MOST = {"a": MOST_ACTIVITIES, "r": MOST_ROLES}
 _TEXTS = {"name", "spans", "display"}
 
@@ -123,13 +128,13 @@ def to_query(scenario: Scenario) -> str:
     shares = len(data["activities"])
     for role in base["roles"]:
         role["activity_pct"] = (role["activity_pct"] + [None] * shares)[:shares]
-    for letter, (field, names) in _LISTS.items():
+    for letter, (field, _) in _LISTS.items():
         elements, known = data[field], base[field]
         if len(elements) != len(known):
             items.append((f"n{letter}", str(len(elements))))
         for index, element in enumerate(elements):
             before = known[index] if index < len(known) else None
-            items += _element(f"{letter}{index}", names, element, before)
+            items += _element(letter, index, element, before)
     items += _marks(data)
     if not items:
         return ""
@@ -174,11 +179,11 @@ def from_query(text: str) -> Scenario:
             if element is None and f"{letter}{index}" not in items:
                 expected = "all its fields, joined by ~"
                 raise LinkError(f"{letter}{index}", None, expected, "malformed")
-    for key, value in items.items():
+    for key, value in sorted(items.items(), key=lambda item: "." in item[0]):  # "a3", then "a3.x"
         if key in _SINGLE:
             parent, _, name = _SINGLE[key].rpartition(".")
             (data[parent] if parent else data)[name] = _read(_SINGLE[key], _SINGLE[key], value)
-        elif (whole := key.partition(".")[0]) != key and whole in items:
+        elif (whole := key.partition(".")[0]) in items and _stands_in_whole(key):
             raise LinkError(
                 key[:40], value, f"all fields in {whole[:40]} or each alone", "malformed"
             )
@@ -218,10 +223,16 @@ def _value(data: dict[str, Any], path: str) -> Any:
 
 
 def _element(
-    key: str, names: dict[str, str], element: dict[str, Any], before: dict[str, Any] | None
+    letter: str, index: int, element: dict[str, Any], before: dict[str, Any] | None
 ) -> list[tuple[str, str]]:
-    """Return what differs, field by field or all fields in one, whichever is shorter."""
-    whole = [(key, "~".join(_written(element[field]) for field in names.values()))]
+    """Return what differs, field by field or all first fields in one, whichever is shorter."""
+    key, names = f"{letter}{index}", _LISTS[letter][1]
+    whole = [(key, "~".join(_written(element[field]) for field in _in_whole(letter)))]
+    whole += [
+        (f"{key}.{short}", _written(element[field]))
+        for short, field in list(names.items())[_IN_WHOLE[letter] :]
+        if element[field] != _RECORDS[letter].model_fields[field].default
+    ]
     if before is None:
         return whole
     single = [
@@ -230,6 +241,10 @@ def _element(
         if element[field] != before[field]
     ]
     return min(single, whole, key=lambda items: sum(len(k) + len(_quoted(t)) + 2 for k, t in items))
+
+
+def _in_whole(letter: str) -> list[str]:
+    return list(_LISTS[letter][1].values())[: _IN_WHOLE[letter]]
 
 
 def _marks(data: dict[str, Any]) -> list[tuple[str, str]]:
@@ -304,6 +319,14 @@ def _resized(letter: str, data: dict[str, Any], items: dict[str, str]) -> int:
     return len(data[field])
 
 
+def _stands_in_whole(key: str) -> bool:
+    """Whether a name such as "a3.soft" is of a field that "a3=..." holds already."""
+    match = _ELEMENT.fullmatch(key)
+    if match is None or match[3] is None:
+        return "." in key
+    return _LISTS[match[1]][1].get(match[3]) in [*_in_whole(match[1]), None]
+
+
 def _read_element(key: str, value: str, data: dict[str, Any], counts: dict[str, int]) -> None:
     """Put the value of "a3", "a3.soft", "r0" or "r0.w" into its place."""
     match = _ELEMENT.fullmatch(key)
@@ -320,12 +343,13 @@ def _read_element(key: str, value: str, data: dict[str, Any], counts: dict[str, 
         name = names[match[3]]
         data[field][index][name] = _read(f"{field}.{name}", f"{path}.{name}", value)
         return
-    parts = value.rsplit("~", len(names) - 1)  # from the right: a name may hold the sign itself
-    if len(parts) != len(names):
-        raise LinkError(key, value, f"{len(names)} fields joined by ~", "malformed")
+    fields = _in_whole(match[1])
+    parts = value.rsplit("~", len(fields) - 1)  # from the right: a name may hold the sign itself
+    if len(parts) != len(fields):
+        raise LinkError(key, value, f"{len(fields)} fields joined by ~", "malformed")
     data[field][index] = {
         name: _read(f"{field}.{name}", f"{path}.{name}", part)
-        for name, part in zip(names.values(), parts, strict=True)
+        for name, part in zip(fields, parts, strict=True)
     }
 
 

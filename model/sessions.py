@@ -39,23 +39,6 @@ def pixels(display: str) -> int:
     return int(match[1]) * int(match[2])
 
 
-def macroblocks(width_px: int, height_px: int) -> int:
-    """Return the 16 x 16 pixel blocks that a video encoder needs for one frame.
-
-    Parameters
-    ----------
-    width_px : int, 1 or more
-        Width of the frame. [pixels]
-    height_px : int, 1 or more
-        Height of the frame. [pixels]
-
-    Source
-    ------
-    ITU-T Recommendation H.264, Annex A: frames are padded to whole macroblocks.
-    """
-    return -(-width_px // 16) * -(-height_px // 16)
-
-
 def _checked_display(display: str) -> str:
     try:
         pixels(display)

@@ -17,14 +17,74 @@ from model.saturation import SaturationCurve, saturation_curve
 from model.scenario import Scenario
 
 _SMALLEST_HORIZON = 20
-LIMITS: dict[str, str] = {
-    "cpu": "CPU demand",
-    "wait": "scheduler wait",
-    "frames": "delivered frames",
-    "network": "network rate",
-    "memory": "memory",
-    "gpu_memory": "graphics memory",
-}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A target or resource that may stop the next session.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    column : str
+        Column of the curve that is held against it. [%]
+    target : str
+        Field of `Targets` that says how far the column may go; "" for 100 %.
+    told : str
+        How a value that misses it is told; {value} and {target} are filled in, {host} is the host.
+    in_short : str
+        The same in a list of what is missed.
+    at_least : bool
+        Whether the column must not fall below the target, rather than not rise above it.
+    """
+
+    name: str
+    column: str
+    target: str
+    told: str
+    in_short: str
+    at_least: bool = False
+
+    def most_pct(self, scenario: Scenario) -> float:
+        """How far the column may go, or must not fall below. [%]"""
+        return float(getattr(scenario.targets, self.target)) if self.target else 100.0
+
+
+# Where several fail with the same session, the first of them is the binding limit.
+ALL_LIMITS: dict[str, Limit] = {
+    "frames": Limit(
+        "delivered frames", "frames_busy_pct", "min_frames_pct",
+        "{value} % of frames are delivered at busy moments, target at least {target:g} %",
+        "delivered frames {value:.1f} %, at least {target:g} %", at_least=True,
+    ),
+    "cpu": Limit(
+        "CPU demand", "cpu_p95_pct", "max_cpu_p95_pct",
+        "CPU demand (p95) is {value} %, target at most {target:g} %",
+        "CPU demand (p95) {value:.1f} %, at most {target:g} %",
+    ),
+    "wait": Limit(
+        "scheduler wait", "wait_busy_pct", "max_wait_pct",
+        "scheduler wait at busy moments is {value} %, target at most {target:g} %",
+        "scheduler wait {value:.1f} %, at most {target:g} %",
+    ),
+    "network": Limit(
+        "network rate", "network_busy_pct", "max_network_pct",
+        "the network rate at busy moments is {value} %, target at most {target:g} %",
+        "network rate {value:.1f} %, at most {target:g} %",
+    ),
+    "memory": Limit(
+        "memory", "memory_pct", "",
+        "memory is used up ({host.memory_gib:g} GiB)",
+        "memory {value:.0f} % of {host.memory_gib:g} GiB",
+    ),
+    "gpu_memory": Limit(
+        "graphics memory", "gpu_memory_pct", "",
+        "graphics memory is used up ({host.gpu_memory_gib:g} GiB)",
+        "graphics memory {value:.0f} % of {host.gpu_memory_gib:g} GiB",
+    ),
+}  # fmt: skip
+LIMITS: dict[str, str] = {key: limit.name for key, limit in ALL_LIMITS.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,9 +172,7 @@ def rate(scenario: Scenario, curve: SaturationCurve) -> RatedLoad:
     )
 
 
-def limits_missed(
-    scenario: Scenario, curve: SaturationCurve
-) -> dict[str, npt.NDArray[np.bool_]]:
+def limits_missed(scenario: Scenario, curve: SaturationCurve) -> dict[str, npt.NDArray[np.bool_]]:
     """Return for every limit at which numbers of sessions it is missed.
 
     Parameters
@@ -124,39 +182,45 @@ def limits_missed(
     curve : SaturationCurve
         The curve.
     """
-    targets = scenario.targets
-    return {
-        "frames": curve.frames_busy_pct < targets.min_frames_pct,
-        "cpu": curve.cpu_p95_pct > targets.max_cpu_p95_pct,
-        "wait": curve.wait_busy_pct > targets.max_wait_pct,
-        "network": curve.network_busy_pct > targets.max_network_pct,
-        "memory": curve.memory_pct > 100,
-        "gpu_memory": curve.gpu_memory_pct > 100,
-    }
+    missed = {}
+    for key, limit in ALL_LIMITS.items():
+        values, most = getattr(curve, limit.column), limit.most_pct(scenario)
+        missed[key] = values < most if limit.at_least else values > most
+    return missed
+
+
+def missed_in_words(scenario: Scenario, curve: SaturationCurve, sessions: int) -> tuple[str, ...]:
+    """Return what is missed at one of a curve's numbers of sessions, each with its value.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario, for its targets.
+    curve : SaturationCurve
+        The curve.
+    sessions : int
+        The number of sessions. [sessions]
+    """
+    at, row = curve.sessions == sessions, curve.at(sessions)
+    return tuple(
+        limit.in_short.format(
+            value=row[limit.column], target=limit.most_pct(scenario), host=scenario.host
+        )
+        for limit, missed in zip(
+            ALL_LIMITS.values(), limits_missed(scenario, curve).values(), strict=True
+        )
+        if missed[at].any()
+    )
 
 
 _NOTHING_FAILS = "nothing fails up to the largest number of sessions looked at"
 
 
-def _in_words(scenario: Scenario, limit: str, after: dict[str, float]) -> str:
-    targets = scenario.targets
-    host = scenario.host
-    cpu = _apart(after["cpu_p95_pct"], targets.max_cpu_p95_pct)
-    wait = _apart(after["wait_busy_pct"], targets.max_wait_pct)
-    frames = _apart(after["frames_busy_pct"], targets.min_frames_pct)
-    network = _apart(after["network_busy_pct"], targets.max_network_pct)
-    words = {
-        "cpu": f"CPU demand (p95) is {cpu} %, target at most {targets.max_cpu_p95_pct:g} %",
-        "wait": f"scheduler wait at busy moments is {wait} %, "
-        f"target at most {targets.max_wait_pct:g} %",
-        "frames": f"{frames} % of frames are delivered at busy moments, "
-        f"target at least {targets.min_frames_pct:g} %",
-        "network": f"the network rate at busy moments is {network} %, "
-        f"target at most {targets.max_network_pct:g} %",
-        "memory": f"memory is used up ({host.memory_gib:g} GiB)",
-        "gpu_memory": f"graphics memory is used up ({host.gpu_memory_gib:g} GiB)",
-    }
-    return words[limit]
+def _in_words(scenario: Scenario, key: str, after: dict[str, float]) -> str:
+    limit = ALL_LIMITS[key]
+    target = limit.most_pct(scenario)
+    value = _apart(after[limit.column], target)
+    return limit.told.format(value=value, target=target, host=scenario.host)
 
 
 def _apart(value: float, target: float) -> str:

@@ -6,32 +6,21 @@ among processes; the result does not depend on how many.
 """
 
 import math
-import multiprocessing
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, replace
-from statistics import NormalDist
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from model.assess import assess
-from model.day import check_whole, simulate_day_both
-from model.defaults import MOST_SESSIONS
+from model.all_draws import all_rows
+from model.day import check_whole
 from model.draws import P90, Input, draw_scores, inputs_of, scenario_at
 from model.errors import InputError
-from model.hosts import ARMS, Arm, check_arm, kinds, steps_to
-from model.processes import end_with_parent, one_thread_each
-from model.saturation import SaturationCurve, saturation_curve
-from model.scenario import Day, Scenario
-from model.targets import rate
-
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
+from model.hosts import ARMS, Arm, check_arm, kinds
+from model.one_draw import CURVES, FloatArray, IntArray, Row, prepared
+from model.scenario import Scenario
 
 DRAWS = 500
 FEWEST_DRAWS = 10
@@ -40,13 +29,6 @@ MOST_PROCESSES = 64
 SHARES = (0.10, 0.50, 0.90)
 ANSWERS = ("rated_load", "headroom_pct", "crest_pct", "hosts", "cost_per_year")
 DIFFERENCES = ("gain_sessions", "crest_reduction_pct", "hosts_saved", "saved_per_year")
-CURVES = ("headroom_pct", "wait_busy_pct", "frames_busy_pct")
-
-_DAYS = 20  # replicates of the day to which the crest is tied
-_MOST_DAYS_TIMES_SESSIONS = 20_000
-_DAY_SEED = 1
-_BATCH = 4  # draws handed to a process at once
-_LOOK_S = 0.2  # how soon a process that computes hears that it is no longer wanted [s]
 
 YearlyCost = Callable[[int, Arm], float]
 Progress = Callable[[int, int], None]
@@ -224,8 +206,8 @@ def propagate(
     groups = list(dict.fromkeys(each.group for each in inputs))
     alone = [sign * position for position in _alone(scenario, inputs) for sign in (-1, 1)]
     rows = np.concatenate([np.array(alone).reshape(-1, len(inputs)), scores]) if inputs else scores
-    work = _prepared(scenario, inputs)
-    done = _all_rows(work, rows, processes, progress, cancel)
+    work = prepared(scenario, inputs)
+    done = all_rows(work, rows, processes, progress, cancel)
     if done is None:
         return None
     everything = _Table([work.base, *done], total_sessions, yearly_cost)
@@ -311,192 +293,11 @@ def _mean_demand(scenario: Scenario) -> float:
     return float(of.chance @ (of.demand[of.first] + of.demand[of.first + of.moving]))
 
 
-# ----------------------------------------------------------------------- one draw, in any process
-
-
-@dataclass(frozen=True, eq=False)
-class _Row:
-    """What one draw gives, software arm first."""
-
-    rated: tuple[int, int]
-    limit: tuple[str, str]
-    headroom: tuple[float, float]
-    crest: tuple[float, float]
-    curves: FloatArray  # (arms, CURVES, sessions)
-
-
-@dataclass(frozen=True, eq=False)
-class _Work:
-    """All that a draw needs besides its scores."""
-
-    scenario: Scenario
-    inputs: tuple[Input, ...]
-    most: int
-    sessions: IntArray
-    crest_per_p99: tuple[float, float]
-    base: _Row
-
-
-def _prepared(scenario: Scenario, inputs: tuple[Input, ...]) -> _Work:
-    answer = assess(scenario)
-    most = int(answer.curves["software"].sessions[-1])
-    ladder = steps_to(most)
-    sessions = np.append(ladder[ladder < most], most)
-    replicates = max(1, min(_DAYS, _MOST_DAYS_TIMES_SESSIONS // scenario.sessions))
-    days = simulate_day_both(scenario, _DAY_SEED, replicates)
-    at_base = [_p99_of_the_day(scenario.day, scenario.sessions, answer.curves[arm]) for arm in ARMS]
-    software, offloaded = (
-        days[arm].crest_pct / p99 if p99 > 0 else 0.0
-        for arm, p99 in zip(ARMS, at_base, strict=True)
-    )
-    nothing = _Row((0, 0), ("", ""), (0.0, 0.0), (0.0, 0.0), np.empty(0))
-    work = _Work(scenario, inputs, most, sessions, (software, offloaded), nothing)
-    return replace(work, base=_row(work, scenario))
-
-
-def _rows(work: _Work, scores: FloatArray) -> list[_Row]:
-    return [_row(work, scenario_at(work.scenario, work.inputs, each)) for each in scores]
-
-
-def _row(work: _Work, scenario: Scenario) -> _Row:
-    card = scenario.accelerator
-    alike = card.slots == 0 or card.share_pct == 0
-    rated, limit, headroom, crest, curves = [], [], [], [], []
-    curve: SaturationCurve | None = None
-    for arm, scale in zip(ARMS, work.crest_per_p99, strict=True):
-        if curve is None or not alike:
-            curve, load = _curve_and_load(scenario, arm, work.most)
-        rated.append(load[0])
-        limit.append(load[1])
-        headroom.append(float(curve.headroom_pct[scenario.sessions - 1]))
-        crest.append(scale * _p99_of_the_day(scenario.day, scenario.sessions, curve))
-        curves.append([getattr(curve, name)[work.sessions - 1] for name in CURVES])
-    return _Row(
-        (rated[0], rated[1]), (limit[0], limit[1]), (headroom[0], headroom[1]),
-        (crest[0], crest[1]), np.array(curves),
-    )  # fmt: skip
-
-
-def _curve_and_load(
-    scenario: Scenario, arm: Arm, most: int
-) -> tuple[SaturationCurve, tuple[int, str]]:
-    horizon = most
-    while True:
-        curve = saturation_curve(scenario, arm, np.arange(1, horizon + 1))
-        load = rate(scenario, curve)
-        if load.limit or horizon >= MOST_SESSIONS:
-            return curve, (load.rated_load, load.limit)
-        horizon = min(2 * horizon, MOST_SESSIONS)
-
-
-# Chance that a standard normal number lies below a score.
-_SCORES = np.linspace(-9, 9, 3_601)
-_BELOW = np.array([NormalDist().cdf(float(score)) for score in _SCORES])
-_EVERY_S = 300.0  # presence hardly changes within it
-_HALVINGS = 24
-_P95, _P99 = (NormalDist().inv_cdf(share) for share in (0.95, 0.99))
-
-
-def _p99_of_the_day(day: Day, sessions: int, curve: SaturationCurve) -> float:
-    """The demand that is exceeded 1 % of the day, from the quantiles at each time. [%]"""
-    points = np.array(day.present_points)
-    moments = np.arange(_EVERY_S / 2, day.length_s, _EVERY_S)
-    present = np.interp(moments, points[:, 0], points[:, 1]) * sessions
-    numbers = np.concatenate([[0.0], curve.sessions])
-    p50, p95, p99 = (
-        np.interp(present, numbers, np.concatenate([[0.0], values]))
-        for values in (curve.cpu_p50_pct, curve.cpu_p95_pct, curve.cpu_p99_pct)
-    )
-    inner = np.maximum((p95 - p50) / _P95, 1e-9)  # more demand by so much for each score
-    outer = np.maximum((p99 - p95) / (_P99 - _P95), 1e-9)
-    low, high = 0.0, float(p99.max())
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        score = np.where(middle < p95, (middle - p50) / inner, _P95 + (middle - p95) / outer)
-        above = 1 - float(np.interp(score, _SCORES, _BELOW).mean())
-        low, high = (middle, high) if above > 0.01 else (low, middle)
-    return high
-
-
-# -------------------------------------------------------------------------------- all draws
-
-
-def _all_rows(
-    work: _Work,
-    rows: FloatArray,
-    processes: int,
-    progress: Progress | None,
-    cancel: threading.Event | None,
-) -> list[_Row] | None:
-    """All rows in their order, or None where cancelled."""
-    batches = [rows[start : start + _BATCH] for start in range(0, len(rows), _BATCH)]
-    answered: dict[int, list[_Row]] = {}
-    done = 0
-    evaluated = _in_turn if processes == 1 else _in_processes
-    for number, part in evaluated(work, batches, processes, cancel):
-        answered[number] = part
-        done += len(part)
-        if progress is not None:
-            progress(done, len(rows))
-    if len(answered) < len(batches):
-        return None
-    return [row for number in range(len(batches)) for row in answered[number]]
-
-
-def _wanted(cancel: threading.Event | None) -> bool:
-    return cancel is None or not cancel.is_set()
-
-
-def _in_turn(
-    work: _Work, batches: list[FloatArray], _processes: int, cancel: threading.Event | None
-) -> Iterator[tuple[int, list[_Row]]]:
-    for number, batch in enumerate(batches):
-        part = []
-        for scores in batch:
-            if not _wanted(cancel):
-                return
-            part += _rows(work, scores[None])
-        yield number, part
-
-
-def _in_processes(
-    work: _Work, batches: list[FloatArray], processes: int, cancel: threading.Event | None
-) -> Iterator[tuple[int, list[_Row]]]:
-    """Batches as they are done; those of a process that died are worked out here."""
-    pool = ProcessPoolExecutor(processes, multiprocessing.get_context("spawn"), end_with_parent)
-    waiting = list(range(len(batches)))[::-1]
-    running: dict[Future[list[_Row]], int] = {}
-    lost: list[int] = []
-    try:
-        while (waiting or running) and _wanted(cancel):
-            try:
-                with one_thread_each():  # a process may start at each task
-                    while waiting and len(running) < processes + 1:
-                        running[pool.submit(_rows, work, batches[waiting[-1]])] = waiting[-1]
-                        waiting.pop()
-            except BrokenProcessPool:
-                lost, waiting = lost + waiting, []
-            finished, _ = wait(running, timeout=_LOOK_S, return_when=FIRST_COMPLETED)
-            for future in finished:
-                number = running.pop(future)
-                try:
-                    part = future.result()
-                except BrokenProcessPool:
-                    lost.append(number)
-                else:
-                    yield number, part
-    finally:
-        pool.shutdown(wait=_wanted(cancel), cancel_futures=True)
-    for number in sorted(lost):
-        for _, part in _in_turn(work, [batches[number]], 1, cancel):
-            yield number, part
-
-
 class _Table:
     """The rows as one array for each answer: the scenario's own first."""
 
     def __init__(
-        self, rows: list[_Row], total_sessions: int | None, yearly_cost: YearlyCost | None
+        self, rows: list[Row], total_sessions: int | None, yearly_cost: YearlyCost | None
     ) -> None:
         self._answers: dict[Arm, dict[str, FloatArray]] = {}
         for place, arm in enumerate(ARMS):

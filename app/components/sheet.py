@@ -9,7 +9,7 @@ from typing import Any
 
 from dash import html
 
-from app import ids, labels, words
+from app import ids, labels, words, words_failures
 from app.components.stage import key
 from app.theme import DARK, LIGHT
 
@@ -48,6 +48,7 @@ def sheet() -> Component:
                 ],
                 className="sheet-pair",
             ),
+            html.P(id="sheet-event", **ids.data(missing=words_failures.MISSING_ON_PAPER)),
             html.H2("Inputs", className="sheet-inputs-head"),
             html.Div(id="sheet-groups"),
             html.Div(id="sheet-tables"),

@@ -51,7 +51,7 @@ def stage() -> Component:
         ],
         id="stage",
         **ids.named(labels.ACTIONS["stage"][0]),
-        **ids.data(titles=json.dumps(labels.TITLES)),
+        **ids.data(titles=json.dumps({name: labels.TITLES[name] for name in ids.CHARTS})),
     )  # fmt: skip
 
 

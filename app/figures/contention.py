@@ -1,12 +1,17 @@
 """How long do vCPUs wait and do frames still flow as sessions are added?"""
 
+from app.figures.drawn import drawn_bands, drawn_note
 from app.figures.headroom import ghosts, marks, shown_points
+from app.sure_result import Bands
 from app.theme import ARM_LABEL, DASH, Figure, Theme, across, layout, rounded, shown_arms
 from model.assess import Assessment
 
 
 def contention_figure(
-    assessment: Assessment, theme: Theme, pinned: Assessment | None = None
+    assessment: Assessment,
+    theme: Theme,
+    pinned: Assessment | None = None,
+    bands: Bands | None = None,
 ) -> Figure:
     """Return the chart of delivered frames (above) and scheduler wait (below) over sessions.
 
@@ -18,10 +23,15 @@ def contention_figure(
         The look.
     pinned : Assessment or None
         Drawn as a ghost behind it.
+    bands : Bands or None
+        Where most draws of the uncertain inputs lie.
     """
     at = shown_points(assessment)
     targets = assessment.scenario.targets
-    traces = ghosts(pinned, "frames_busy_pct", theme) + ghosts(pinned, "wait_busy_pct", theme, "y2")
+    traces = drawn_bands(bands, "frames_busy_pct", assessment, theme)
+    traces += drawn_bands(bands, "wait_busy_pct", assessment, theme, "y2")
+    traces += ghosts(pinned, "frames_busy_pct", theme)
+    traces += ghosts(pinned, "wait_busy_pct", theme, "y2")
     for arm in shown_arms(assessment.scenario):
         curve = assessment.curves[arm]
         look = {"color": theme.colour(arm), "dash": DASH[arm], "width": theme.thick(2.5)}
@@ -61,6 +71,6 @@ def contention_figure(
             yaxis2={"range": [0, top], "domain": [0, 0.46], "anchor": "x",
                     "title": {"text": "Wait [%]", "standoff": theme.room(8)}},
             shapes=[*lines, frames[0], wait[0]],
-            annotations=[*labels, frames[1], wait[1]],
+            annotations=[*labels, frames[1], wait[1], *drawn_note(bands, theme, 0.56)],
         ),
     }  # fmt: skip

@@ -92,11 +92,11 @@ def forest_figure(lines: list[Line], axis: str, theme: Theme, no_effect: float =
                    "ticktext": names, "automargin": True, "title": {"text": ""},
                    "fixedrange": True},
             shapes=[zero], annotations=[label],
-            margin={"l": theme.room(170), "r": theme.room(24), "t": theme.room(24),
+            margin={"l": theme.room(170), "r": theme.room(24), "t": theme.room(46),
                     "b": theme.room(48)},
             showlegend=True,
-            legend={"orientation": "h", "x": 1, "xanchor": "right", "y": 1.04,
-                    "yanchor": "bottom", "traceorder": "reversed"},
+            legend={"orientation": "h", "x": 1, "xanchor": "right", "y": 1, "yref": "container",
+                    "yanchor": "top", "traceorder": "reversed"},
         ),
     }  # fmt: skip
 

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from app.figures.drawn import drawn_bands, drawn_note
+from app.sure_result import Bands
 from app.theme import (
     ARM_LABEL,
     DASH,
@@ -100,6 +102,7 @@ def headroom_figure(
     theme: Theme,
     pinned: Assessment | None = None,
     bounds: tuple[Assessment, Assessment] | None = None,
+    bands: Bands | None = None,
 ) -> Figure:
     """Return the chart of headroom over sessions.
 
@@ -114,9 +117,14 @@ def headroom_figure(
     bounds : tuple of Assessment or None
         The answers at the low and at the high ends of the measured costs; the range between them
         is drawn as a band.
+    bands : Bands or None
+        Where most draws of the uncertain inputs lie, drawn instead: those that were measured are
+        among them.
     """
     at = shown_points(assessment)
+    bounds = bounds if bands is None else None
     traces = [*_bands(assessment, bounds, theme), *ghosts(pinned, "headroom_pct", theme)]
+    traces = [*drawn_bands(bands, "headroom_pct", assessment, theme), *traces]
     for arm in shown_arms(assessment.scenario):
         curve = assessment.curves[arm]
         traces.append(
@@ -132,6 +140,7 @@ def headroom_figure(
     target = 100 - assessment.scenario.targets.max_cpu_p95_pct
     lines, labels = marks(assessment, theme)
     line, label = across(theme, target, f"target: at least {target:g} %")
+    labels += drawn_note(bands, theme)
     if bounds is not None:
         labels.append(
             note(theme, f"band: {MEASURED_BAND}", 0.005, 0.02, xref="paper", yref="paper",

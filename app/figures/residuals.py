@@ -33,8 +33,8 @@ def residuals_figure(fitted: npt.ArrayLike, residual: npt.ArrayLike, theme: Them
             }
         ],
         "layout": layout(
-            theme, "Explained by the counts [cores]", "Measured less explained [cores]",
-            hovermode="closest", shapes=[zero],
+            theme, "Explained by the counts [reference cores]",
+            "Measured less explained [reference cores]", hovermode="closest", shapes=[zero],
         ),
     }  # fmt: skip
 

@@ -1,8 +1,9 @@
 """What do measurements on the customer's own hosts say? The Evidence page: its frame.
 
 Five numbered parts in one column. The scripts of assets/ fill them from plain JSON
-(assets/evidence.js parts 2 and 3, evidence-plan.js part 1, evidence-results.js parts 4 and 5);
-app/evidence_web.py tells how each visitor is known.
+(evidence-plan.js part 1, evidence-logs.js and evidence-columns.js part 2, evidence-toggles.js
+part 3, evidence-results.js part 4, evidence-to-model.js part 5); app/evidence_web.py tells how
+each visitor is known.
 """
 
 from typing import Any

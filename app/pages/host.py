@@ -17,10 +17,13 @@ from flask import Response, request
 
 from app import ids, labels, url_state
 from app.answers import LANES, answer_text
+from app.components.events import bad_day
 from app.components.inputs import controls
 from app.components.sheet import sheet
 from app.components.stage import stage
+from app.components.sure import how_sure
 from app.refusals import refusal
+from app.sure_result import Bands
 from app.theme import ARM_LABEL, LIGHT, THEMES
 from app.workers import Workers
 from model import scenario_url
@@ -30,6 +33,7 @@ from model.scenario import canonical, default, load, to_data
 
 Answer = dict[str, Any]
 Remember = Callable[[str, Callable[[], str]], str]
+BandsFor = Callable[[object, str], Bands | None]
 
 
 def page_layout() -> list[Any]:
@@ -94,6 +98,7 @@ def _results() -> list[Any]:
                 html.P(id="measured-note"),
                 html.P(id="measured-range"),
                 html.P(id="link-note"),
+                html.P(id="self-check", className="self-check", role="status"),
                 html.P(id="stale", className="stale-mark", role="status"),
                 _tools(),
             ],
@@ -107,6 +112,8 @@ def _results() -> list[Any]:
             ],
             className="below",
         ),
+        bad_day(),
+        how_sure(),
     ]
 
 
@@ -141,6 +148,7 @@ def register(
     remember: Remember,
     workers: Workers,
     report_failure: Callable[[Exception], str],
+    bands_for: BandsFor | None = None,
 ) -> None:
     """Bind the page's callbacks, and the address at which its script asks.
 
@@ -154,6 +162,8 @@ def register(
         Who works out the slow answers.
     report_failure : callable
         Logs an unforeseen failure and returns what to tell the visitor.
+    bands_for : callable or None
+        bands_for(key, scenario) returns where most draws lie, see `app.sure_store`.
     """
     script = "crestline"
     in_browser: Any = app.clientside_callback
@@ -180,7 +190,8 @@ def register(
             "event": opened.event,
             "fleet": opened.fleet,
         }
-        return controls(opened.scenario), base, notice
+        drawn = no_update if address is None else controls(opened.scenario)  # None: at the start
+        return drawn, base, notice
 
     in_browser(
         ClientsideFunction(script, "opened"),
@@ -194,7 +205,7 @@ def register(
             return Response("{}", 404, mimetype="application/json")
         question = request.get_json(silent=True)
         try:
-            told, status = answer_to(question, lane, remember, workers), 200
+            told, status = answer_to(question, lane, remember, workers, bands_for), 200
         except Exception as error:
             told, status = {"lane": lane, "failure": report_failure(error)}, 500
         return Response(json.dumps(told), status, mimetype="application/json")
@@ -235,19 +246,28 @@ def opened_at(address: str) -> tuple[url_state.PageState, str]:
         return url_state.PageState(default()), told
 
 
-def answer_to(question: Any, lane: str, remember: Remember, workers: Workers) -> Answer:
+def answer_to(
+    question: Any,
+    lane: str,
+    remember: Remember,
+    workers: Workers,
+    bands_for: BandsFor | None = None,
+) -> Answer:
     """Return the answer to one question of the browser, or what is wrong with it.
 
     Parameters
     ----------
     question : dict
-        sequence, scenario as JSON text, theme, pin; whatever else was sent is refused.
+        sequence, scenario as JSON text, theme, pin, and the key of a result of `app.sure_store`
+        whose bands are drawn if it is of this scenario; whatever else was sent is refused.
     lane : str
         Which lane asks: a key of `app.answers.LANES`.
     remember : callable
         The cache.
     workers : Workers
         Who works out the slow answers.
+    bands_for : callable or None
+        As for `register`.
     """
     start = time.perf_counter()
     asked = question if isinstance(question, dict) else {}
@@ -267,14 +287,17 @@ def answer_to(question: Any, lane: str, remember: Remember, workers: Workers) ->
         return {"sequence": sequence, "lane": lane, "error": told}
     theme = THEMES.get(str(asked.get("theme")), LIGHT).name
     exact = canonical(scenario)
-    key = hashlib.sha256(f"{lane} {theme} {pin!r} {exact}".encode()).hexdigest()
+    sure = asked.get("sure") if lane in ("curve", "next") else None
+    bands = bands_for(sure, exact) if bands_for is not None and sure is not None else None
+    shown = "" if bands is None else f" {sure}"
+    key = hashlib.sha256(f"{lane} {theme} {pin!r} {exact}{shown}".encode()).hexdigest()
 
     def compute() -> str:
         if lane == "day":
             return workers.run(answer_text, lane, exact, theme, pin)
-        if lane == "next":
-            return workers.run_long(answer_text, lane, exact, theme, pin)
-        return answer_text(lane, exact, theme, pin, workers.map)
+        if lane in ("next", "check"):
+            return workers.run_long(answer_text, lane, exact, theme, pin, bands=bands)
+        return answer_text(lane, exact, theme, pin, workers.map, bands)
 
     found = remember(key, compute)
     spent_ms = round((time.perf_counter() - start) * 1000, 1)

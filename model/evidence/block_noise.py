@@ -19,6 +19,7 @@ _STEPS = 20
 # Correlations from one step to the next that are tried. The longest memory is about that of a
 # block (50 steps of 60): of anything longer a block shows too little.
 _DECAYS: FloatArray = 1 - np.geomspace(0.02, 0.95, 70)
+_NO_MEMORY = (0.0, 0.0, 1.0)  # decay, variances of the lasting and of the white part
 _SURE = 3.0  # standard errors beyond which the two states' noises count as different
 
 
@@ -97,14 +98,63 @@ def block_noise(values: FloatArray, blocks: Blocks) -> BlockNoise:
     scale = np.where(blocks.on, _on_to_off(variance, blocks.on), 1.0)
     residual = residual / scale[block]
 
-    step = max(round(float(np.median(blocks.readings)) / _STEPS_A_BLOCK), 1)
-    length = np.maximum(blocks.readings / step, 1.0)
-    farthest = min(_STEPS, int(np.median(length)) // 3)
-    decay, lasting, white = 0.0, 0.0, 1.0
+    step = _step(blocks)
+    length = blocks.readings / step
+    farthest = min(_STEPS, int(np.median(np.maximum(length, 1.0))) // 3)
+    memory = _NO_MEMORY
     if farthest >= 3 and residual.any():
         covariance = _covariances(residual, rows, block, step, farthest)
-        decay, lasting, white = _memory(covariance, int(np.median(length)))
+        memory = _memory(covariance, int(np.median(length)))
+    bands = _bands(blocks, step, memory)
+    return BlockNoise(bands, float(scale[blocks.on].max(initial=0.0) or 1.0)).scaled(scale)
 
+
+def expected_block_noise(correlation: FloatArray, blocks: Blocks) -> BlockNoise:
+    """Return what `block_noise` reads off a log of known noise, on average.
+
+    Parameters
+    ----------
+    correlation : array of shape (readings in a block,)
+        Correlation of readings 0, 1, 2, ... rows apart; 1 to begin with. [-]
+    blocks : Blocks
+        The blocks of a log that is only planned, all of them with as many readings.
+
+    Returns
+    -------
+    BlockNoise
+        Both states alike. Where blocks are too short to show a memory, nothing is related.
+
+    Notes
+    -----
+    The covariances of residuals around a block's mean are those of the noise, less what the mean
+    takes away, exactly; the rest is what `block_noise` does with them.
+    """
+    step = _step(blocks)
+    rows = len(correlation)
+    length = int(rows / step)
+    farthest = min(_STEPS, length // 3)
+    memory = _NO_MEMORY
+    if farthest >= 3:
+        sums = np.cumsum(correlation)
+        with_mean = (sums + sums[::-1] - correlation[0]) / rows
+        covariance = [
+            correlation[at] - with_mean[: rows - at].mean() - with_mean[at:].mean()
+            for at in range(0, farthest * step + 1, step)
+        ]
+        memory = _memory(np.array(covariance) + with_mean.mean(), length)
+    return BlockNoise(_bands(blocks, step, memory), 1.0)
+
+
+def _step(blocks: Blocks) -> int:
+    """Return the rows from one step to the next, at which memory is looked for."""
+    return max(round(float(np.median(blocks.readings)) / _STEPS_A_BLOCK), 1)
+
+
+def _bands(blocks: Blocks, step: int, memory: tuple[float, float, float]) -> FloatArray:
+    """Return the covariances of levels that follow from a decay and both variances."""
+    decay, lasting, white = memory
+    count = len(blocks.on)
+    length = np.maximum(blocks.readings / step, 1.0)
     bands = np.zeros((min(_NEIGHBOURS, count - 1) + 1, count))
     bands[0] = _variance_of_mean(decay, lasting, white, length)
     if bands[0].min() <= 0:
@@ -115,7 +165,7 @@ def block_noise(values: FloatArray, blocks: Blocks) -> BlockNoise:
         row_s = (blocks.end_s - blocks.begin_s) / np.maximum(length, 1)
         gap = np.maximum(gap_s / float(np.median(row_s)) + 1, 1)
         bands[k, :-k] = decay**gap * mean[:-k] * mean[k:] / lasting
-    return BlockNoise(bands, float(scale[blocks.on].max(initial=0.0) or 1.0)).scaled(scale)
+    return bands
 
 
 def _on_to_off(variance: FloatArray, on: BoolArray) -> float:

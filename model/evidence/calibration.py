@@ -12,7 +12,6 @@ from math import floor, isfinite, log10
 from model.defaults import FIELDS
 from model.errors import InputError, MeasurementError, check_above
 from model.evidence.demands import Demands
-from model.evidence.on_off import Estimate, OffloadEffect
 from model.hosts import check_arm
 from model.scenario import (
     LONGEST_SOURCE,
@@ -82,39 +81,6 @@ class ActivityLevels:
     frames_on_hz: Level | None = None
     desktop_off_cores: Level | None = None
     desktop_on_cores: Level | None = None
-
-
-def levels_from_effects(
-    activity: str,
-    encode: OffloadEffect | None = None,
-    frames: OffloadEffect | None = None,
-    desktop: OffloadEffect | None = None,
-) -> ActivityLevels:
-    """Return the levels that effects of offload stand on, those without an interval left out.
-
-    Parameters
-    ----------
-    activity : str
-        The activity's name in the scenario.
-    encode, frames, desktop : OffloadEffect or None
-        Effects on the encoder's CPU, on the frames delivered, on the desktop's CPU.
-    """
-
-    def level(estimate: Estimate | None) -> Level | None:
-        if estimate is None or estimate.value is None or estimate.interval is None:
-            return None
-        low, high = estimate.interval
-        return Level(estimate.value, min(low, estimate.value), max(high, estimate.value))
-
-    return ActivityLevels(
-        activity,
-        encode_off_cores=level(encode.off) if encode else None,
-        encode_on_cores=level(encode.on) if encode else None,
-        frames_off_hz=level(frames.off) if frames else None,
-        frames_on_hz=level(frames.on) if frames else None,
-        desktop_off_cores=level(desktop.off) if desktop else None,
-        desktop_on_cores=level(desktop.on) if desktop else None,
-    )
 
 
 @dataclass(frozen=True)
@@ -296,8 +262,10 @@ def changes_from_demands(
     A total does not tell application and encoder apart: the application's CPU is taken from the
     scenario as if it were known, and the rest is the encoder's. Displays are averaged over the
     roles as often as each is in the activity. Cores are taken at the speed they have with one
-    thread each: on a host whose second threads are busy a thread does less, and the demands
-    come out too large.
+    thread each: on a host whose second threads are busy a thread does less, and demands estimated
+    from busy threads come out too large. Demands estimated from work, as
+    `model.evidence.prediction.work_done` makes it of busy threads, are right; they are in
+    reference cores, hence to be given with the reference clock and a work per clock of 1.
     """
     checked = check_arm(arm)
     speed = _speed(scenario, clock_ghz, relative_ipc)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from model.errors import InputError, check_at_least
-from model.evidence.record import FloatArray, IntArray
+from model.evidence.record import FloatArray, IntArray, checked_series
 
 _MOST_READINGS_EXACT = 20_000
 
@@ -49,12 +49,7 @@ def find_changes(values: npt.ArrayLike, least: int, penalty: float | None = None
     Y.-C. Yao, "Estimating the number of change-points via Schwarz' criterion", Statistics and
     Probability Letters 6(3), 1988, 181-189, doi:10.1016/0167-7152(88)90118-6.
     """
-    try:
-        series = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise InputError("values", type(values).__name__, "a series of numbers") from None
-    if series.ndim != 1 or len(series) == 0:
-        raise InputError("values", f"shape {series.shape}", "a series of at least one number")
+    series = checked_series(values)
     missing = np.flatnonzero(~np.isfinite(series))
     if len(missing):
         raise InputError(f"values[{missing[0]}]", float(series[missing[0]]), "a finite number")

@@ -8,6 +8,7 @@ the arithmetic under it.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -71,13 +72,17 @@ def least_squares(columns: FloatArray, values: FloatArray) -> LeastSquares:
     Notes
     -----
     Columns are scaled to length one, taken apart by Householder reflections, and the result
-    refined twice by fitting what is left over. Numbers of very different size and columns that
-    nearly imitate each other, years beside populations, keep at least nine digits.
+    refined once by fitting what is left over, which is worked out in twice the digits: a spread
+    of a tenth around ten million keeps all the digits that the values themselves hold. Numbers of
+    very different size and columns that nearly imitate each other, years beside populations, keep
+    at least nine digits.
 
     Source
     ------
     A. Bjoerck, Numerical Methods for Least Squares Problems, SIAM, 1996,
-    doi:10.1137/1.9781611971484, chapter 2.
+    doi:10.1137/1.9781611971484, chapter 2. T. J. Dekker, "A floating-point technique for
+    extending the available precision", Numerische Mathematik 18(3), 1971, 224-242,
+    doi:10.1007/BF01397083 (twice the digits).
     """
     rows, count = columns.shape
     if rows < count:
@@ -89,12 +94,37 @@ def least_squares(columns: FloatArray, values: FloatArray) -> LeastSquares:
         at = int(np.argmin(np.abs(np.diag(r))))
         raise MeasurementError(f"column {at}", "a sum of others", "columns none of which follows")
     solution = np.linalg.solve(r, q.T @ values)
-    for _ in range(2):
-        solution = solution + np.linalg.solve(r, q.T @ (values - scaled @ solution))
-    residuals = values - scaled @ solution
+    left_over = _left_over(columns, solution / length, values)
+    solution = solution + np.linalg.solve(r, q.T @ left_over)
+    factors = solution / length
+    residuals = _left_over(columns, factors, values)
     spread = float(np.sqrt(residuals @ residuals / (rows - count))) if rows > count else 0.0
     errors = spread * np.sqrt((np.linalg.inv(r) ** 2).sum(axis=1))
-    return LeastSquares(solution / length, errors / length, residuals, spread)
+    return LeastSquares(factors, errors / length, residuals, spread)
+
+
+def _left_over(columns: FloatArray, factors: FloatArray, values: FloatArray) -> FloatArray:
+    """Return values less columns times factors, rounded only once at the end."""
+    rest, lost = values, np.zeros(len(values))
+    for column, factor in zip(columns.T, -factors, strict=True):
+        product = column * factor
+        head, tail = _halves(column)
+        factor_head, factor_tail = _halves(factor)
+        lost += tail * factor_tail - (
+            ((product - head * factor_head) - tail * factor_head) - head * factor_tail
+        )
+        total = rest + product
+        of_product = total - rest
+        lost += (rest - (total - of_product)) + (product - of_product)
+        rest = total
+    return rest + lost
+
+
+def _halves(number: Any) -> tuple[Any, Any]:
+    """Return two numbers of half the digits whose sum a number is."""
+    spread = 134_217_729.0 * number  # 2 to the 27th, plus 1
+    head = spread - (spread - number)
+    return head, number - head
 
 
 def nonnegative_least_squares(columns: FloatArray, values: FloatArray) -> FloatArray:

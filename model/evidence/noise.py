@@ -1,7 +1,7 @@
 """How do readings stray around their level while nothing is switched?
 
 `noise_of` tells it from a short log recorded in advance, `variance_of_sum` what follows from it
-for any mean or difference of readings.
+for any mean or difference of readings, `covariances_of_blocks` for means of whole blocks.
 """
 
 from dataclasses import dataclass
@@ -158,6 +158,42 @@ def variance_of_sum(weights: FloatArray, noise: Noise) -> float:
     products = np.fft.irfft(np.abs(spectrum) ** 2, size)[: len(weights)]
     slow = noise.slow_share * noise.carry ** np.arange(1, len(weights))
     return float(max(products[0] + 2 * (slow @ products[1:]), 0.0)) * noise.sd**2
+
+
+def covariances_of_blocks(
+    noise: Noise, block_rows: int, steady_rows: int, blocks: int
+) -> FloatArray:
+    """Return how the means of blocks of equal length vary together.
+
+    Parameters
+    ----------
+    noise : Noise
+        How the readings stray.
+    block_rows : int, 1 or more
+        Readings from the begin of one block to the begin of the next. [rows]
+    steady_rows : int, from 1 to `block_rows`
+        The last readings of each block, of which its mean is taken. [rows]
+    blocks : int, 1 or more
+        How many blocks follow each other. [-]
+
+    Returns
+    -------
+    array of shape (blocks,)
+        Exact covariance of the means of two blocks that are 0, 1, 2, ... blocks apart.
+        [unit of the noise squared]
+
+    Notes
+    -----
+    The slow noise fades by one factor from reading to reading, so that the covariance of two
+    blocks is a product of what it is within each and of the factor for the gap between them.
+    """
+    check_within("steady_rows", steady_rows, 1, block_rows)
+    covariance = np.empty(blocks)
+    covariance[0] = variance_of_sum(np.full(steady_rows, 1 / steady_rows), noise)
+    gap_rows = block_rows * np.arange(1, blocks) - (steady_rows - 1)
+    within = float((noise.carry ** np.arange(steady_rows)).mean())
+    covariance[1:] = noise.sd**2 * noise.slow_share * noise.carry**gap_rows * within**2
+    return covariance
 
 
 def _of_mean(rows: int, carry: float, share: float) -> float:

@@ -1,153 +1,32 @@
 """What does offload change, and how sure is that, in readings that repeat each other and drift?
 
 A log is cut into blocks, the first seconds of each left out, so that one number stands for each
-block. Those numbers are compared, on against off, after a smooth drift has been taken out. Three
-other roads to the same difference stand beside it to be looked at: neighbouring pairs and
-fours of blocks, and two that work on single readings.
+block. Those numbers are compared, on against off, after a smooth drift has been taken out. Other
+roads to the same difference stand beside it to be looked at (`effect_checks`), and what a reader
+must know (`effect_cautions`).
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from itertools import pairwise
-from math import inf, sqrt
-from typing import TypeAlias
+from math import sqrt
 
 import numpy as np
 
 from model.errors import InputError, check_above, check_at_least
-from model.evidence.autocorrelation import (
-    andrews_lag,
-    bootstrap_block_length,
-    effective_sample_size,
-    long_run_variance,
-    stationary_bootstrap,
-)
+from model.evidence.block_fit import BlockFit, fit_blocks, relative_variances
 from model.evidence.block_noise import BlockNoise, block_noise
-from model.evidence.blocks import Blocks, BoolArray, Spell, cut_blocks, spells_of
+from model.evidence.blocks import Blocks, cut_blocks, spells_of
+from model.evidence.effect import Check, Estimate, OffloadEffect
+from model.evidence.effect_cautions import (
+    cautions,
+    effective_rows,
+    refusal,
+    refusal_of_fit,
+    skewness_of,
+)
+from model.evidence.effect_checks import checks_of
 from model.evidence.record import FloatArray, IntArray
 from model.evidence.student import t_quantile
-
-__all__ = [
-    "Check",
-    "Estimate",
-    "OffloadEffect",
-    "Spell",
-    "effects_by_activity",
-    "offload_effect",
-    "spells_of",
-]
-
-Interval: TypeAlias = tuple[float, float]
-
-LEAST_BLOCKS = 6  # our choice: one drift term and three degrees of freedom are left
-ENOUGH_BLOCKS = 16  # our choice: below it the interval is more than 1.2 times the shortest
-LEAST_SWITCHES = 3  # one switch cannot be told from anything else that changed at that moment
-_BLOCKS_A_TERM = 4  # a drift may swing once in eight blocks
-_MOST_TERMS = 64
-_MOST_INFLATION = 3.0  # of the variance of the difference, by taking out the drift
-_LEAST_EFFECTIVE = 10.0  # independent readings below which the means are doubtful
-_READINGS_A_SKEWNESS = 25.0  # independent ones, times the square of the skewness: Cochran's rule
-_MOST_BOOTSTRAP_ROWS = 3_000  # longer logs are resampled in equal bins of rows
-_NORMAL_95 = 1.959963984540054
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A number read off a log, with its interval where the log supports one.
-
-    Parameters
-    ----------
-    value : float or None
-        None where the log says nothing about it. [as measured, or - for a ratio]
-    interval : tuple of float or None
-        Both ends. [as measured, or - for a ratio]
-    """
-
-    value: float | None
-    interval: Interval | None = None
-
-
-@dataclass(frozen=True)
-class Check:
-    """The difference by another road, to be held beside the headline.
-
-    Parameters
-    ----------
-    name : str
-        "pairs", "quads", "hac" or "bootstrap".
-    difference : float
-        On minus off. [as measured]
-    interval : tuple of float or None
-        Both ends. [as measured]
-    units : float
-        Pairs, fours, or the lag or mean piece in rows. [-]
-    """
-
-    name: str
-    difference: float
-    interval: Interval | None
-    units: float
-
-
-@dataclass(frozen=True, eq=False)
-class OffloadEffect:
-    """What offload changed in one column of a log.
-
-    Parameters
-    ----------
-    off, on : Estimate
-        Mean level without and with offload, in the middle of the drift. [as measured]
-    difference : Estimate
-        On minus off. [as measured]
-    ratio : Estimate
-        On over off. [-]
-    method : str
-        "blocks", or "none" where no interval is given.
-    degrees : float
-        Degrees of freedom of the interval of the difference. [-]
-    drift_terms : int
-        Terms of the smooth drift that was taken out. [-]
-    blocks : Blocks
-        The levels that were compared.
-    drift : array of shape (blocks,)
-        The smooth drift, 0 on average. [as measured]
-    switches : int
-        How often offload changed. [-]
-    effective_rows : float
-        Independent readings that the used ones are worth, on and off together. [rows]
-    checks : tuple of Check
-        The same difference by other roads.
-    warnings : tuple of str
-        What a reader must know, in sentences.
-    """
-
-    off: Estimate
-    on: Estimate
-    difference: Estimate
-    ratio: Estimate
-    method: str
-    degrees: float
-    drift_terms: int
-    blocks: Blocks
-    drift: FloatArray
-    switches: int
-    effective_rows: float
-    checks: tuple[Check, ...]
-    warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class _Fit:
-    """Levels of blocks explained by offload and a smooth drift."""
-
-    basis: FloatArray  # orthonormal columns that span constant, drift and offload
-    contrast: FloatArray  # weights of the levels in the difference
-    off_weights: FloatArray  # weights of the levels in the level without offload
-    drift: FloatArray  # columns of the drift alone, 0 on average
-    inflation: float  # of the difference's variance, against levels without a drift
-
-    def residual(self, level: FloatArray) -> FloatArray:
-        return level - self.basis @ (self.basis.T @ level)
 
 
 def offload_effect(
@@ -230,28 +109,14 @@ def offload_effect(
     spells = spells_of(offload, time_s)
     switches = sum(before.on != after.on for before, after in pairwise(spells))
     blocks = cut_blocks(values, time_s, spells, drop_s, block_s)
-    refusal = _refusal(blocks, switches, drop_s)
-    if refusal is None and float(np.ptp(blocks.level)) == 0:
-        refusal = "The readings never change, so there is nothing to compare."
-
-    fit = None if refusal is not None else _fit(blocks)
-    if fit is not None and fit.inflation > _MOST_INFLATION:
-        fit, refusal = (
-            None,
-            (
-                "On and off follow each other in an order that a slow drift of the level could "
-                "imitate, so no interval is given. Plan the order on-off-off-on, then its reverse."
-            ),
-        )
-    if fit is not None and _is_noiseless(fit, blocks.level):
-        refusal = (
-            "The level is the same in all blocks of a state: without noise there is nothing to "
-            "judge the difference by, and no interval is given."
-        )
-    effective_rows = _effective_rows(values, blocks)
-    checks = _checks(values, blocks, confidence, resamples, seed)
-    if fit is None or refusal is not None:
-        return _without_interval(blocks, switches, effective_rows, checks, refusal or "")
+    why = refusal(blocks, switches, drop_s)
+    fit = None if why is not None else fit_blocks(blocks)
+    if fit is not None:
+        why = refusal_of_fit(fit, blocks.level)
+    effective = effective_rows(values, blocks)
+    checks = checks_of(values, blocks, confidence, resamples, seed)
+    if fit is None or why is not None:
+        return _without_interval(blocks, switches, effective, checks, why or "")
 
     noise = block_noise(values, blocks)
     variance, degrees = _variances(fit, noise, blocks.level, (fit.contrast, fit.off_weights))
@@ -273,10 +138,10 @@ def offload_effect(
         blocks=blocks,
         drift=drift,
         switches=switches,
-        effective_rows=effective_rows,
+        effective_rows=effective,
         checks=checks,
         warnings=tuple(
-            _cautions(blocks, fit, drift, effective_rows, _skewness(values, blocks), ratio, half[0])
+            cautions(blocks, fit, drift, effective, skewness_of(values, blocks), ratio, half[0])
         ),
     )
 
@@ -371,82 +236,16 @@ def _checked(
     return values, offload, np.asarray(time_s, dtype=float)
 
 
-def _refusal(blocks: Blocks, switches: int, drop_s: float) -> str | None:
-    """Return why a log supports no interval, or None."""
-    count = len(blocks.on)
-    for state, name in ((True, "on"), (False, "off")):
-        if not (blocks.on == state).any():
-            return f"No block with offload {name} has enough readings: there is no difference."
-    if blocks.block_s < 2 * drop_s:
-        return (
-            f"Blocks of {blocks.block_s:.3g} s are too short: {drop_s:.3g} s of each are left "
-            "out. No interval is given."
-        )
-    if switches < LEAST_SWITCHES:
-        often = "once" if switches == 1 else "twice"
-        return (
-            f"Offload was switched only {often}, so that anything else that changed then would "
-            "count as its effect. No interval is given; switch at least seven times."
-        )
-    if count < LEAST_BLOCKS or min(blocks.on.sum(), count - blocks.on.sum()) < 2:
-        return (
-            f"Only {count} blocks can be used ({int(blocks.on.sum())} on): too few for an "
-            f"interval, which needs {LEAST_BLOCKS} and is good from {ENOUGH_BLOCKS}."
-        )
-    return None
-
-
-def _fit(blocks: Blocks) -> _Fit:
-    """Return the projections that part offload from a smooth drift."""
-    on = blocks.on.astype(float)
-    count = len(on)
-    middle = blocks.begin_s + blocks.end_s
-    place = 2 * (middle - middle[0]) / (middle[-1] - middle[0]) - 1
-    terms = min(count // _BLOCKS_A_TERM, int(2 * sqrt(count)), _MOST_TERMS)
-    smooth = np.polynomial.legendre.legvander(place, terms)[:, 1:]
-    drift, _ = np.linalg.qr(smooth - smooth.mean(axis=0))
-    drift, _ = np.linalg.qr(drift - drift.mean(axis=0))  # twice: exact for many terms too
-    share = float(on.mean())
-    aside = on - share
-    aside = aside - drift @ (drift.T @ aside)
-    size = float(aside @ aside)
-    if size < 1e-9 * count:
-        size, inflation = 1.0, inf
-    else:
-        inflation = count * share * (1 - share) / size
-    contrast = aside / size
-    basis = np.column_stack([np.full(count, 1 / sqrt(count)), drift, aside / sqrt(size)])
-    return _Fit(basis, contrast, 1 / count - share * contrast, drift, inflation)
-
-
 def _variances(
-    fit: _Fit, noise: BlockNoise, level: FloatArray, weights: tuple[FloatArray, ...]
+    fit: BlockFit, noise: BlockNoise, level: FloatArray, weights: tuple[FloatArray, ...]
 ) -> tuple[list[float], float]:
     """Return the squared standard errors of weighted sums of levels, and their degrees."""
-    factor, degrees = _factor(fit, noise, weights)
+    factor, degrees = relative_variances(fit, noise, weights)
     residual = fit.residual(level)
     return [each * float(residual @ residual) for each in factor], degrees
 
 
-def _factor(
-    fit: _Fit, noise: BlockNoise, weights: tuple[FloatArray, ...]
-) -> tuple[list[float], float]:
-    """Return squared standard errors over the residual sum of squares, and the degrees.
-
-    With M the projection on residuals and R the covariances, the residual sum of squares has the
-    mean tr(M R) and twice tr(M R M R) as its variance.
-    """
-    spread = noise.times(fit.basis)
-    inner = fit.basis.T @ spread
-    mean = noise.trace - float(np.trace(inner))
-    square = noise.square_sum - 2 * float((spread**2).sum()) + float((inner**2).sum())
-    columns = np.column_stack(weights)
-    variance = np.einsum("ij,ij->j", columns, noise.times(columns))
-    most = len(fit.basis) - fit.basis.shape[1]
-    return [float(each) / mean for each in variance], min(max(mean**2 / square, 1.0), most)
-
-
-def _ratio(fit: _Fit, noise: BlockNoise, blocks: Blocks, confidence: float) -> Estimate:
+def _ratio(fit: BlockFit, noise: BlockNoise, blocks: Blocks, confidence: float) -> Estimate:
     """Return on over off: the ratios R for which on and R times off do not differ. [-]"""
     with_on = np.where(blocks.on, blocks.level, 0.0)
     with_off = np.where(blocks.on, 0.0, blocks.level)
@@ -455,7 +254,7 @@ def _ratio(fit: _Fit, noise: BlockNoise, blocks: Blocks, confidence: float) -> E
         return Estimate(None)
     ratio = above / below
     scaled = noise.scaled(np.where(blocks.on, 1.0, abs(ratio) if ratio != 0 else 1e-6))
-    (factor,), degrees = _factor(fit, scaled, (fit.contrast,))
+    (factor,), degrees = relative_variances(fit, scaled, (fit.contrast,))
     limit = t_quantile(0.5 + confidence / 2, degrees) ** 2 * factor
     rest_on, rest_off = fit.residual(with_on), fit.residual(with_off)
     square = below**2 - limit * float(rest_off @ rest_off)
@@ -467,17 +266,12 @@ def _ratio(fit: _Fit, noise: BlockNoise, blocks: Blocks, confidence: float) -> E
     return Estimate(ratio, ((cross - root) / square, (cross + root) / square))
 
 
-def _is_noiseless(fit: _Fit, level: FloatArray) -> bool:
-    residual = fit.residual(level)
-    return float(np.abs(residual).max()) <= 1e-12 * float(np.abs(level).max())
-
-
 def _estimate(value: float, half_width: float) -> Estimate:
     return Estimate(value, (value - half_width, value + half_width))
 
 
 def _without_interval(
-    blocks: Blocks, switches: int, effective_rows: float, checks: tuple[Check, ...], why: str
+    blocks: Blocks, switches: int, effective: float, checks: tuple[Check, ...], why: str
 ) -> OffloadEffect:
     """Return the bare means of the blocks' levels."""
     on, off = (
@@ -499,151 +293,7 @@ def _without_interval(
         blocks=blocks,
         drift=np.zeros(len(blocks.on)),
         switches=switches,
-        effective_rows=effective_rows,
+        effective_rows=effective,
         checks=tuple(Check(each.name, each.difference, None, each.units) for each in checks),
         warnings=(why,),
     )
-
-
-def _rows_used(values: FloatArray, blocks: Blocks) -> tuple[FloatArray, BoolArray]:
-    """Return the readings in blocks, and which of them have offload on."""
-    rows = np.flatnonzero(blocks.block_of_row >= 0)
-    return values[rows], blocks.on[blocks.block_of_row[rows]]
-
-
-def _around_state(used: FloatArray, on: BoolArray) -> FloatArray:
-    """Return readings less the mean of their state."""
-    mean_on = used[on].mean() if on.any() else 0.0
-    mean_off = used[~on].mean() if not on.all() else 0.0
-    return used - np.where(on, mean_on, mean_off)
-
-
-def _effective_rows(values: FloatArray, blocks: Blocks) -> float:
-    used, on = _rows_used(values, blocks)
-    return effective_sample_size(_around_state(used, on)) if len(used) >= LEAST_BLOCKS else 0.0
-
-
-def _skewness(values: FloatArray, blocks: Blocks) -> float:
-    """Return the larger skewness of the readings in either state, around their blocks. [-]"""
-    rows = np.flatnonzero(blocks.block_of_row >= 0)
-    block = blocks.block_of_row[rows]
-    residual = values[rows] - blocks.level[block]
-    worst = 0.0
-    for state in (True, False):
-        of_state = residual[blocks.on[block] == state]
-        square = float((of_state**2).mean())
-        if square > 0:
-            worst = max(worst, abs(float((of_state**3).mean())) / square**1.5)
-    return worst
-
-
-def _checks(
-    values: FloatArray, blocks: Blocks, confidence: float, resamples: int, seed: int
-) -> tuple[Check, ...]:
-    """Return the difference by neighbouring pairs and fours, and by single readings."""
-    pairs = _pairs(blocks)
-    checks = []
-    for name, differences in (("pairs", pairs), ("quads", _quads(pairs))):
-        values_of = np.array([difference for difference, _, _ in differences])
-        if len(values_of) >= 2:
-            half = t_quantile(0.5 + confidence / 2, len(values_of) - 1) * float(
-                values_of.std(ddof=1)
-            )
-            mean, half = float(values_of.mean()), half / sqrt(len(values_of))
-            checks.append(Check(name, mean, (mean - half, mean + half), len(values_of)))
-    used, on = _rows_used(values, blocks)
-    enough = on.any() and not on.all() and len(used) >= 9
-    if resamples == 0 or not enough or np.ptp(used) == 0:
-        return tuple(checks)
-    residual = _around_state(used, on)
-    difference = float(used[on].mean() - used[~on].mean())
-    share = float(on.mean())
-    lag = andrews_lag(residual)
-    influence = (on - share) * residual / (share * (1 - share))
-    normal = _NORMAL_95 if confidence == 0.95 else t_quantile(0.5 + confidence / 2, 1e6)
-    half = normal * sqrt(long_run_variance(influence, lag) / len(used))
-    checks.append(Check("hac", difference, (difference - half, difference + half), lag))
-
-    bin_rows = -(-len(used) // _MOST_BOOTSTRAP_ROWS)
-    columns = np.column_stack([on, used * on, used * ~on])
-    whole = len(used) // bin_rows * bin_rows
-    columns = columns[:whole].reshape(-1, bin_rows, 3).mean(axis=1)
-    piece = bootstrap_block_length(residual[:whole].reshape(-1, bin_rows).mean(axis=1))
-    shares, sums_on, sums_off = stationary_bootstrap(columns, piece, resamples, seed).T
-    both = (shares > 0) & (shares < 1)
-    drawn = sums_on[both] / shares[both] - sums_off[both] / (1 - shares[both])
-    if len(drawn) > resamples / 2:
-        low, high = np.quantile(drawn, [0.5 - confidence / 2, 0.5 + confidence / 2])
-        ends = (float(low), float(high))
-        checks.append(Check("bootstrap", difference, ends, piece * bin_rows))
-    return tuple(checks)
-
-
-def _pairs(blocks: Blocks) -> list[tuple[float, int, bool]]:
-    """Return on minus off of neighbouring blocks, where each pair begins, and if it begins on."""
-    pairs = []
-    block = 0
-    while block + 1 < len(blocks.on):
-        neighbours = blocks.number[block + 1] == blocks.number[block] + 1
-        if neighbours and blocks.on[block] != blocks.on[block + 1]:
-            first_on = bool(blocks.on[block])
-            step = float(blocks.level[block + 1] - blocks.level[block])
-            pairs.append((-step if first_on else step, int(blocks.number[block]), first_on))
-            block += 2
-        else:
-            block += 1
-    return pairs
-
-
-def _quads(pairs: list[tuple[float, int, bool]]) -> list[tuple[float, int, bool]]:
-    """Return the mean of two pairs that follow each other in opposite orders."""
-    quads = []
-    pair = 0
-    while pair + 1 < len(pairs):
-        (one, begin, first_on), (other, next_begin, next_on) = pairs[pair], pairs[pair + 1]
-        if next_begin == begin + 2 and first_on != next_on:
-            quads.append(((one + other) / 2, begin, first_on))
-            pair += 2
-        else:
-            pair += 1
-    return quads
-
-
-def _cautions(
-    blocks: Blocks,
-    fit: _Fit,
-    drift: FloatArray,
-    effective_rows: float,
-    skewness: float,
-    ratio: Estimate,
-    half_width: float,
-) -> list[str]:
-    """Return what a reader must know about an effect that has an interval."""
-    cautions = []
-    if len(blocks.on) < ENOUGH_BLOCKS:
-        cautions.append(
-            f"{len(blocks.on)} blocks give a wide interval; plan {ENOUGH_BLOCKS} or more."
-        )
-    swing = float(np.ptp(drift))
-    residual = fit.residual(blocks.level)
-    free = len(residual) - fit.basis.shape[1]
-    noise = sqrt(float(residual @ residual) / free)
-    explained = float(drift @ drift) / fit.drift.shape[1]
-    if explained > 6 * noise**2 and swing > half_width:
-        cautions.append(
-            f"The level drifts by about {swing:.3g} over the log; a smooth drift was taken out "
-            "before on and off were compared."
-        )
-    needed = max(_LEAST_EFFECTIVE, _READINGS_A_SKEWNESS * skewness**2)
-    if effective_rows < needed:
-        cautions.append(
-            f"The readings are worth only about {effective_rows:.0f} independent ones, and a few "
-            f"bursts or long stretches carry their level: the intervals may be too short. About "
-            f"{needed:.0f} would do."
-        )
-    if ratio.interval is None:
-        cautions.append(
-            "The level without offload may be 0, so that the ratio can be anything: it has no "
-            "interval."
-        )
-    return cautions

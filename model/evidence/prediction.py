@@ -2,11 +2,11 @@
 
 `predicted_for` gives the distribution over single moments, mixed over the numbers present;
 `predicted_series` simulates logs row by row, for whatever depends on how moments follow each
-other.
+other. `work_done` goes the other way, from busy threads to the work that they do.
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,7 @@ Counted = Literal["threads", "cores"]
 
 MOST_ROWS = 200_000
 _POINTS = 32_768  # of the lattice of demands
+_FULL_SHARE = 0.9995  # of its cores, from which a counter of cores is taken as full
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,8 +84,10 @@ def predicted_for(
     Sessions are independent, so the transform of the demand of N of them is the N-th power of
     one's, and the mixture over the numbers present needs a single transform back. Where the
     card's limits bind, the nearest step of the sampled hosts stands in, scaled to the number.
-    Demand becomes busy threads through the host's capacity curve, which knows turbo and SMT; the
-    reserve counts as busy in proportion.
+    Demand becomes busy threads through the host's capacity curve, which knows turbo and SMT: the
+    first thread of each core does most of the work, so that a host at 80 % of its capacity shows
+    half of its threads busy. The reserve counts as busy in proportion. The number of busy threads
+    is taken to stay the same within one reading.
 
     Source
     ------
@@ -181,6 +184,50 @@ def predicted_series(
         demand = _simulated_demand(scenario, of, checked, present, interval_s, rng)
         found[row] = _busy(scenario, demand, counted)
     return found
+
+
+def work_done(
+    scenario: Scenario, shown_cores: npt.ArrayLike, counted: Counted = "threads"
+) -> FloatArray:
+    """Return the work that a host does while it shows so many threads or cores busy.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The host.
+    shown_cores : array of shape (rows,), 0 or more
+        What the host's counter shows: of 64 threads at 50 %, 32. [core s/s] NaN where missing.
+    counted : str
+        What a "core" is: "threads" of the hardware, or "cores".
+
+    Returns
+    -------
+    array of shape (rows,)
+        Work per second. [reference-core s/s] NaN where nothing is shown, and where a counter of
+        cores is full, since second threads do not show there.
+
+    Raises
+    ------
+    InputError
+        For anything else counted, or a number below 0.
+
+    Notes
+    -----
+    Busy threads are not proportional to work: with both threads of a core busy each does less
+    than one alone. What sessions ask for adds up as work, so a total is turned into work before
+    it is laid to their account (`model.evidence.demands`). What is shown is a mean over the
+    reading; threads that come and go within it do a little less than is returned, since the curve
+    bends downwards where second threads set in.
+    """
+    if counted not in get_args(Counted):
+        raise InputError("counted", counted, '"threads" or "cores"')
+    shown = np.asarray(shown_cores, dtype=float)
+    known = np.isfinite(shown)
+    if counted == "cores" and scenario.host.threads > scenario.host.cores:
+        known = known & (shown < scenario.host.cores * _FULL_SHARE)
+    work = np.full(shown.shape, np.nan)
+    work[known] = capacity_curve(scenario.host, scenario.reference_clock_ghz, shown[known])
+    return work
 
 
 def _checked_present(sessions_present: npt.ArrayLike) -> IntArray:

@@ -17,17 +17,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from model.errors import MeasurementError
-from model.evidence.mapping import (
-    CPU_MEANINGS,
-    ColumnLook,
-    CpuBase,
-    Mapping,
-    Question,
-    check_answers,
-    consequence,
-    proposal,
-    state_of,
-)
+from model.evidence.columns import ColumnLook, proposal
+from model.evidence.layout import Layout, lay_out
+from model.evidence.log_text import Source, as_utf8, unpacked
+from model.evidence.mapping import CPU_MEANINGS, CpuBase, Mapping, check_answers, state_of
+from model.evidence.notation import number_in
+from model.evidence.questions import Question, consequence
 from model.evidence.record import (
     COLUMNS,
     Action,
@@ -37,18 +32,7 @@ from model.evidence.record import (
     ReadingReport,
     Readings,
 )
-from model.evidence.table import (
-    Layout,
-    Rows,
-    Source,
-    as_utf8,
-    lay_out,
-    number_in,
-    read_cells,
-    rows_of,
-    unclosed_quote,
-    unpacked,
-)
+from model.evidence.table import Rows, read_cells, rows_of, unclosed_quote
 from model.evidence.times import (
     MOST_LOST_SHARE,
     Times,
@@ -57,8 +41,6 @@ from model.evidence.times import (
     read_numbers,
     read_words,
 )
-
-__all__ = ["ColumnLook", "LogPreview", "Mapping", "Question", "look_at", "read_log"]
 
 PREVIEW_ROWS = 20
 _FULL_SHARE = 0.9995  # of what a processor can do: a reading there may have been cut off

@@ -10,6 +10,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from model.errors import InputError
+
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 
@@ -144,3 +146,25 @@ class Readings:
     def rows(self) -> int:
         """How many readings there are."""
         return len(self.time_s)
+
+
+def checked_series(values: npt.ArrayLike) -> FloatArray:
+    """Return readings as a series of numbers, NaN where one is missing.
+
+    Parameters
+    ----------
+    values : array of shape (rows,)
+        Readings of one column. [as measured]
+
+    Raises
+    ------
+    InputError
+        Where they are no series of numbers, or an empty one.
+    """
+    try:
+        series = np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise InputError("values", type(values).__name__, "a series of numbers") from None
+    if series.ndim != 1 or len(series) == 0:
+        raise InputError("values", f"shape {series.shape}", "a series of at least one number")
+    return series

@@ -106,7 +106,35 @@ def t_quantile(probability: float, degrees: float) -> float:
     return -t if probability > 0.5 else t
 
 
-def power_of(effect: float, standard_error: float, degrees: float, confidence: float) -> float:
+def mean_of_estimated_spread(degrees: float) -> float:
+    """Return what an estimated standard deviation is on average, over the true one.
+
+    Parameters
+    ----------
+    degrees : float, 0.5 or more
+        Degrees of freedom with which the square of it is estimated without bias. [-]
+
+    Returns
+    -------
+    float
+        Above 0 and below 1, nearing 1 for many degrees. [-]
+
+    Raises
+    ------
+    InputError
+        For degrees below 0.5.
+    """
+    check_at_least("degrees", degrees, 0.5)
+    return exp(lgamma((degrees + 1) / 2) - lgamma(degrees / 2)) * sqrt(2 / degrees)
+
+
+def power_of(
+    effect: float,
+    standard_error: float,
+    degrees: float,
+    confidence: float,
+    calibration: float = 1.0,
+) -> float:
     """Return how likely an interval around an effect leaves out zero.
 
     Parameters
@@ -119,11 +147,13 @@ def power_of(effect: float, standard_error: float, degrees: float, confidence: f
         Degrees of freedom with which that deviation is estimated. [-]
     confidence : float, above 0 and below 1
         Of the interval, 0.95 for a 95 % interval. [-]
+    calibration : float, above 0
+        The true standard error over the root mean square of what is estimated for it. [-]
 
     Returns
     -------
     float
-        A probability. [-] One less the confidence for an effect of 0.
+        A probability. [-] One less the confidence for an effect of 0, if the calibration is 1.
 
     Raises
     ------
@@ -132,13 +162,18 @@ def power_of(effect: float, standard_error: float, degrees: float, confidence: f
     """
     check_above("standard_error", standard_error, 0)
     _check_confidence(confidence)
+    check_above("calibration", calibration, 0)
     shift = min(abs(effect) / standard_error, 1_000.0)
-    critical = t_quantile(0.5 + confidence / 2, degrees)
+    critical = t_quantile(0.5 + confidence / 2, degrees) / calibration
     return t_cdf(-critical, degrees, -shift) + t_cdf(-critical, degrees, shift)
 
 
 def smallest_effect_found(
-    standard_error: float, degrees: float, power: float, confidence: float
+    standard_error: float,
+    degrees: float,
+    power: float,
+    confidence: float,
+    calibration: float = 1.0,
 ) -> float:
     """Return the effect that is told from zero with a given probability.
 
@@ -152,11 +187,14 @@ def smallest_effect_found(
         The wanted probability, 0.8 for four trials out of five. [-]
     confidence : float, above 0 and below 1
         Of the interval that must leave out zero. [-]
+    calibration : float, above 0
+        The true standard error over the root mean square of what is estimated for it. [-]
 
     Returns
     -------
     float
-        The effect, above 0. [as measured]
+        The effect. [as measured] 0 where the interval is so short that zero is left out as often
+        without any effect.
 
     Raises
     ------
@@ -165,16 +203,19 @@ def smallest_effect_found(
     """
     check_above("standard_error", standard_error, 0)
     _check_confidence(confidence)
+    check_above("calibration", calibration, 0)
     if not 1 - confidence < power <= 0.999:
         raise InputError("power", power, f"a number above {1 - confidence:g}, up to 0.999")
     low, high = 0.0, 4.0
-    while high < 1_000 and power_of(high, 1.0, degrees, confidence) < power:
+    if power_of(low, 1.0, degrees, confidence, calibration) >= power:
+        return 0.0
+    while high < 1_000 and power_of(high, 1.0, degrees, confidence, calibration) < power:
         low, high = high, 2 * high
     for _ in range(60):
         middle = (low + high) / 2
         if middle in (low, high):
             break
-        if power_of(middle, 1.0, degrees, confidence) < power:
+        if power_of(middle, 1.0, degrees, confidence, calibration) < power:
             low = middle
         else:
             high = middle

@@ -16,8 +16,8 @@ import pandas as pd
 
 from model.errors import MeasurementError
 from model.evidence.mapping import ClockChange, TimeFormat
+from model.evidence.notation import looks_like_time
 from model.evidence.record import Finding, FloatArray, IntArray
-from model.evidence.table import looks_like_time
 
 MOST_LOST_SHARE = 0.2  # our choice: with more rows unusable, the mapping or the log is wrong
 _DAY_S = 86_400.0

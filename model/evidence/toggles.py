@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from model.errors import InputError, check_above, check_at_least
-from model.evidence.record import FloatArray, IntArray
+from model.evidence.record import FloatArray, IntArray, checked_series
 
 LEAST_SEPARATION = 3.5  # noise standard deviations between the levels; closer ones are refused
 LEAST_SHARPNESS = 0.5  # of the way from level to level, within moments, at a typical toggle
@@ -115,7 +115,7 @@ def find_toggles(
     """
     check_above("interval_s", interval_s, 0, unit="s")
     check_above("least_dwell_s", least_dwell_s, 0, unit="s")
-    readings = _series(values)
+    readings = checked_series(values)
     dwell = max(ceil(least_dwell_s / interval_s - 1e-9), 1)
     known = np.isfinite(readings)
 
@@ -228,16 +228,6 @@ def offload_between(toggle_rows: Sequence[int] | IntArray, rows: int, first_on: 
             raise InputError(f"toggle_rows[{place}]", int(row), "a row without another toggle")
         turned[row] = 1
     return (int(first_on) + np.cumsum(turned)) % 2
-
-
-def _series(values: npt.ArrayLike) -> FloatArray:
-    try:
-        series = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise InputError("values", type(values).__name__, "a series of numbers") from None
-    if series.ndim != 1 or len(series) == 0:
-        raise InputError("values", f"shape {series.shape}", "a series of at least one number")
-    return series
 
 
 def _two_levels(readings: FloatArray, dwell: int) -> tuple[float, float]:

@@ -1,9 +1,15 @@
-"""On which databases are the tests of the shelf run? On SQLite and on PostgreSQL, each in turn."""
+"""What do tests of the app share: databases for the shelf, and what made-up logs give?
+
+Tests of the shelf run on SQLite and on PostgreSQL, each in turn.
+"""
 
 import pytest
 
+from app.evidence_effects import effects_of
+from app.evidence_store import EvidenceStore
 from app.shelf_store import open_shelf
 from tests.app.shelves import Clock, run
+from tests.app.trial_logs import host_log, trial
 from tests.postgres import Postgres
 
 
@@ -37,3 +43,28 @@ def shelf(url, clock):
     opened = open_shelf(url, clock)
     yield opened
     opened.close()
+
+
+@pytest.fixture(scope="session")
+def logs():
+    """Two desktop logs of an activity each, and a host's."""
+    return [trial("a.csv", "typing and reading", 1), trial("b.csv", "full-screen video", 2)]
+
+
+@pytest.fixture(scope="session")
+def effects(logs):
+    """Their effects."""
+    readings = [log for log, _ in logs] + [host_log()]
+    return effects_of(readings, [*(state for _, state in logs), None])
+
+
+@pytest.fixture
+def store(tmp_path):
+    """The folders of all visitors, that all processes share."""
+    return EvidenceStore(tmp_path / "evidence")
+
+
+@pytest.fixture
+def session(store):
+    """One visitor's session."""
+    return store.open_session()[1]

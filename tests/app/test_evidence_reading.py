@@ -10,15 +10,16 @@ from flask import Flask
 from app import evidence_reading
 from app.evidence_jobs import Jobs
 from app.evidence_packing import ranges
-from app.evidence_store import EvidenceStore, Spells
+from app.evidence_records import Spells
+from app.evidence_store import EvidenceStore
 from app.evidence_switches import edited, proposed_spells
 from app.evidence_web import Desk
 from app.figures.log import MOST_POINTS, thinned
 from app.workers import Workers
 from model.errors import InputError
+from model.evidence.log_text import Upload
 from model.evidence.mapping import CpuBase
 from model.evidence.readings import look_at, read_log
-from model.evidence.table import Upload
 
 PATIENCE_S = 30
 

@@ -9,14 +9,15 @@ import numpy as np
 import pytest
 from flask import Flask
 
+from app.evidence_files import tidy_name
 from app.evidence_jobs import Jobs
-from app.evidence_session import tidy_name
-from app.evidence_store import COOKIE, EvidenceStore, Limits, Spells
+from app.evidence_records import Limits, Spells
+from app.evidence_store import COOKIE, EvidenceStore
 from app.evidence_web import Desk, body
 from model.errors import InputError, MeasurementError
+from model.evidence.log_text import Upload
 from model.evidence.mapping import CpuBase, Mapping
 from model.evidence.readings import read_log
-from model.evidence.table import Upload
 
 LOG = "t;offload;activity;encoder;sessions in typing\n" + "".join(
     f"{t};{t // 3 % 2};{'typing' if t % 2 else ''};{t % 7};{t % 3}\n" for t in range(12)
@@ -27,18 +28,6 @@ MAPPING = Mapping(
     encode_cores="encoder", encode_base=CpuBase(of="core"), decimal=".",
     counts={"typing": "sessions in typing"},
 )  # fmt: skip
-
-
-@pytest.fixture
-def store(tmp_path):
-    """A store of its own."""
-    return EvidenceStore(tmp_path / "evidence")
-
-
-@pytest.fixture
-def session(store):
-    """One visitor's session."""
-    return store.open_session()[1]
 
 
 def put(session, name="trial.csv", content=LOG_BYTES):

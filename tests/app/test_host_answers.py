@@ -4,9 +4,11 @@ import json
 
 import pytest
 
-from app import words
+from app import ids, words
+from app.answers import curve_answer, next_answer
 from app.server import make_app
 from app.settings import Settings, from_environment
+from app.theme import LIGHT
 from model.assess import assess
 from model.errors import InputError
 from model.hosts import ARMS
@@ -108,3 +110,18 @@ def test_wrong_setting_is_named(given):
     with pytest.raises(InputError, match="CRESTLINE_THREADS is"):
         from_environment({"CRESTLINE_THREADS": given})
     assert from_environment({}) == Settings()
+
+
+def test_every_chart_has_its_figure_sentence_and_spoken_line():
+    """Once a slider rests, no chart of the page is without what is drawn and said of it."""
+    answers = [curve_answer(default(), LIGHT), next_answer(default(), LIGHT)]
+    figures, texts, spoken = (
+        {name for answer in answers for name in answer[part]}
+        for part in ("figures", "texts", "spoken")
+    )
+
+    assert figures == set(ids.CHARTS)
+    assert {name for name in texts if name.startswith("takeaway-")} == {
+        f"takeaway-{chart}" for chart in ids.CHARTS
+    }
+    assert spoken == set(ids.CHARTS)

@@ -25,8 +25,10 @@ from app.words import CAUTION
 from model import scenario_url
 from model.assess import assess, one_desktop, what_if
 from model.day import crest_reduction_pct
+from model.evidence.calibration import measured_bounds
 from model.hosts import ARMS
 from model.scenario import default, dump, from_data, to_data
+from tests.scenarios import changed
 
 README = Path(__file__).resolve().parents[2] / "README.md"
 LABEL = {"software": "without card", "offloaded": "with card"}
@@ -44,18 +46,6 @@ def application():
 def client(application):
     """A client of it."""
     return application.server.test_client()
-
-
-def changed(**fields):
-    """The default scenario with some fields changed, by dotted path with __ for the dots."""
-    data = to_data(default())
-    for path, value in fields.items():
-        *names, last = path.split("__")
-        at = data
-        for name in names:
-            at = at[name]
-        at[last] = value
-    return from_data(data)
 
 
 def too_long_for_a_link():
@@ -210,6 +200,41 @@ def test_pinned_day_that_begins_earlier_keeps_the_order(client):
     assert [row[name] for row in rows[:60]] == [""] * 60
     assert all(row[f"pinned {name}"] for row in rows[:60])
     assert rows[60][name]
+
+
+def test_range_of_measured_costs_stands_beside_the_headroom(client):
+    """With measured costs the table of headroom has the band of the chart, and only then."""
+    data = to_data(default())
+    data["measured"] = [
+        {
+            "path": "activities[full-screen video].software_ms_per_frame", "value": 38.0,
+            "low": 30.0, "high": 50.0, "source": "trial.csv",
+        }
+    ]  # fmt: skip
+    scenario = from_data(data)
+    _, rows = table(client.post("/numbers/headroom.csv", data=dump(scenario)))
+    cheap, dear = (assess(each) for each in measured_bounds(scenario))
+    for arm in ARMS:
+        low, high = (f"headroom {LABEL[arm]} measured costs {end} [% of CPU]"
+                     for end in ("low", "high"))  # fmt: skip
+        ends = [each.curves[arm].headroom_pct.tolist() for each in (dear, cheap)]
+        shown = rows[: min(map(len, ends))]
+        # Derived: the lower and the higher of the answers at both ends of the costs.
+        pairs = [sorted(pair) for pair in zip(*ends, strict=False)][: len(shown)]
+        assert list(zip(column(shown, low), column(shown, high), strict=True)) == [
+            (least, most) for least, most in pairs
+        ]
+        assert not any(row[name] for row in rows[len(shown) :] for name in (low, high))
+        if arm == "software":  # dearer frames leave less
+            own = column(shown, f"headroom {LABEL[arm]} [% of CPU]")
+            assert [pair[0] for pair in pairs] == ends[0][: len(shown)]
+            assert all(a <= b <= c for (a, c), b in zip(pairs, own, strict=True))
+    asked = scenario_url.to_query(scenario)
+    pinned, _ = table(client.get(f"/numbers/headroom.csv?pin={quote(asked)}&v=1"))
+    assert f"pinned {low}" in pinned
+    assert low not in pinned
+    plain, _ = table(client.post("/numbers/contention.csv", data=dump(scenario)))
+    assert not any("measured" in name for name in plain)
 
 
 def test_formula_in_a_name_is_made_text(client):
@@ -414,6 +439,6 @@ def test_readme_curl_line_answers(application):
     table = page.partition("| field |")[2].partition("\n\n")[0]
     rows = re.findall(r"^\| (?:\.\.\. )?(`[^|]+`) \|", table, re.MULTILINE)
     named = {name for row in rows for name in re.findall(r"`([^`]+)`", row)}
-    own = {*document, "pinned"} - {"arms"} | {f"arms.{arm}" for arm in ARMS}
+    own = {*document, "pinned", "event"} - {"arms"} | {f"arms.{arm}" for arm in ARMS}
     of_arm = set(document["arms"]["software"]) - {"label", "slots_full"}
     assert named == own | of_arm

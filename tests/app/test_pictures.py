@@ -85,7 +85,7 @@ def test_every_axis_of_a_picture_has_its_unit():
             if not name.startswith(("xaxis", "yaxis")) or axis.get("type") == "category":
                 continue
             title = axis["title"]["text"]
-            assert "[%" in title or title in ("Sessions on the host", "Time of day")
+            assert "[" in title or title in ("Sessions on the host", "Time of day")
 
 
 def test_link_of_a_picture_opens_its_scenario():
@@ -128,7 +128,10 @@ def test_no_bar_of_a_picture_runs_off_the_sheet():
         activity["software_ms_per_frame"] = 400.0
     layout_of = {}
     for name, scenario in (("plain", default()), ("heavy", from_data(data))):
-        figure = sheets(scenario, None, DAY)["charts"][-1]["figure"]
+        (chart,) = (
+            each for each in sheets(scenario, None, DAY)["charts"] if each["name"] == "desktop"
+        )
+        figure = chart["figure"]
         longest = max(x for trace in figure["data"] for x in trace["x"])
         layout_of[name] = figure["layout"]["xaxis"]["range"]
         assert layout_of[name][1] >= longest

@@ -163,6 +163,21 @@ class TrialPage:
             sheet,
         )
 
+    def wider_than_paper(self) -> list[str]:
+        """Return the parts of the report that reach beyond the window while it is printed."""
+        found: list[str] = self.page.evaluate(
+            """() => {
+              window.dispatchEvent(new Event("beforeprint"));
+              const parts = document.querySelectorAll("#paper-report, #paper-report *:not(svg *)");
+              const wide = [...parts]
+                .filter(e => e.getBoundingClientRect().right > innerWidth + 1)
+                .map(e => e.id || e.className || e.textContent);
+              window.dispatchEvent(new Event("afterprint"));
+              return parts.length > 100 ? wide : ["nothing is printed"];
+            }"""
+        )
+        return found
+
     def printed(self) -> Any:
         """Return the text that was printed, and the title under which it is saved."""
         self.page.locator("html[data-printed]").wait_for(timeout=SETTLES_MS)

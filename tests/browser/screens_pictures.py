@@ -68,7 +68,7 @@ class Pictures:
     def pick(self, name: str, content: bytes) -> None:
         """Choose a file with the button for it."""
         with self.page.expect_file_chooser() as chooser:
-            self.page.get_by_role("button", name="Open a picture or scenario file").click()
+            self.page.get_by_role("button", name="Open a file").click()
         chooser.value.set_files({"name": name, "mimeType": "", "buffer": content})
 
     def expect_opened(self, name: str, host: HostPage, before: str) -> None:

@@ -97,6 +97,19 @@ class Stage:
         )
         return found
 
+    def expect_bands(self, *names: str) -> None:
+        """Wait until the chart shown has these bands and no others."""
+        bands: list[str] = []
+        for _ in range(SETTLES_MS // 50):
+            bands = self.page.evaluate(
+                """() => document.getElementById("stage-plot").data
+                  .filter(each => each.fill).map(each => each.name)"""
+            )
+            if bands == list(names):
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"the bands are {bands}, not {list(names)}")
+
     def overflowing(self) -> list[str]:
         """Return the parts that reach beyond the window."""
         found: list[str] = self.page.evaluate(

@@ -16,6 +16,19 @@ from tests.browser.screens_evidence_results import TWO_LOGS, TrialPage
 from tests.browser.screens_stage import Paper
 from tests.browser.site import Site
 
+# Published: ISO 216 for A4; 8.5 x 11 inch for Letter. [mm]
+SIZES_MM = {"A4": (210, 297), "Letter": (215.9, 279.4)}
+EVERY_TRIAL = (
+    "full_screen_video.csv", "media_player.csv", "moving_windows.csv", "panning_charts.csv",
+    "scrolling_documents.csv", "switched_by_hand.csv", "tables_and_forms.csv",
+    "typing_and_reading.csv", "video_call.csv", "host_day.csv.gz",
+)  # fmt: skip
+
+BEGINNINGS = {  # of a verdict in words
+    "trust": "The model may be trusted", "distrust": "Do not trust the model",
+    "undecided": "The log cannot tell yet",
+}  # fmt: skip
+
 
 @pytest.fixture(scope="module")
 def server(tmp_path_factory):
@@ -47,7 +60,7 @@ def test_trial_is_planned_and_its_run_sheet_printed(trial):
         assert part in text
     name, rows = trial.save_table(f"Numbers: {words_trial.TITLES['power']}")
     assert name == "crestline-estimate-trial-power.csv"
-    assert float(rows[0]["chance that it is found [%]"]) == pytest.approx(5)
+    assert float(rows[0]["chance that it is found [%]"]) == pytest.approx(5, abs=0.01)
 
     trial.page.locator("#trial-amount").fill("0.000001")
     trial.part("plan").get_by_role("button", name="Plan the trial").click()
@@ -87,11 +100,33 @@ def test_effects_are_shown_saved_and_reported(trial, tmp_path):
     assert title == "Crestline: trial report"
     for part in ("Method", "Data", "Exclusions", "Results", "Cautions", CAUTION, *TWO_LOGS):
         assert part in text
-    paper = Paper(trial.page, "A4", tmp_path)
-    assert paper.pages() == 2
-    assert "Mean of 2 parts" in paper.text()
-    assert "Choose files" not in paper.text()
-    assert "Sessions on the host" not in paper.text()
+    for size, size_mm in SIZES_MM.items():
+        paper = Paper(trial.page, size, tmp_path)
+        assert paper.pages() == 2
+        assert paper.size_mm() == pytest.approx(size_mm, abs=0.5)
+        found = paper.text()
+        for part in ("Mean of 2 parts", "Method", "Exclusions", "Cautions", CAUTION):
+            assert part in found
+        assert "Choose files" not in found
+        assert "Sessions on the host" not in found
+
+
+def test_report_of_the_whole_demo_trial_has_two_pages(trial, tmp_path):
+    """With every log of the demo trial confirmed, A4 and Letter hold the report on two pages.
+
+    No part of it is wider than the paper leaves.
+    """
+    trial.bring(*EVERY_TRIAL)
+    trial.expect_done("trialReport")
+    for size in SIZES_MM:
+        paper = Paper(trial.page, size, tmp_path)
+        assert paper.pages() == 2
+        assert "Mean of 9 parts" in paper.text()
+        assert paper.text().endswith(CAUTION)
+    trial.page.emulate_media(media="print")
+    for width in (703, 725):  # A4 and Letter between margins of 12 mm
+        trial.page.set_viewport_size({"width": width, "height": 1000})
+        assert trial.wider_than_paper() == []
 
 
 def test_measured_costs_are_accepted_one_by_one(trial, server):
@@ -134,7 +169,8 @@ def test_host_log_is_held_against_the_model(trial):
     assert trial.lines_drawn("residuals")["reading"] > 100
     trial.press("model", "Compare", "trialCompared")
     told = trial.page.locator("#compared-sentence").inner_text()
-    assert "the model" in told
+    verdict = trial.page.locator("#model-compared").get_attribute("data-verdict")
+    assert told.startswith(BEGINNINGS[verdict])
     assert [row[0] for row in trial.table("compared-table")] == ["p50", "p95", "p99"]
     trial.page.locator("#host-changes").click()
     expect(trial.page.locator("#changes")).to_contain_text("host_day.csv.gz")

@@ -8,26 +8,15 @@ from axe_playwright_python.sync_playwright import Axe
 
 from app import ids, words
 from model.assess import assess
-from model.scenario import Scenario, default, from_data, to_data
+from model.scenario import default
 from tests.browser.screens import HostPage
+from tests.scenarios import changed
 
 
 @pytest.fixture
 def host_page(page, server):
     """The Host page in the first visitor's window."""
     return HostPage(page, server.url)
-
-
-def changed(**fields) -> Scenario:
-    """The default scenario with some fields changed, by dotted path with __ for the dots."""
-    data = to_data(default())
-    for path, value in fields.items():
-        *names, last = path.split("__")
-        at = data
-        for name in names:
-            at = at[name]
-        at[last] = value
-    return from_data(data)
 
 
 def test_opens_on_the_example_with_four_charts(host_page):

@@ -4,10 +4,11 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from app import labels, words
+from app import ids, labels, words
 from app.theme import DARK, DARK_STAGE, LIGHT, LIGHT_STAGE
 from model.assess import assess
-from model.scenario import default
+from model.scenario import default, from_data, to_data
+from model.scenario_url import to_query
 from tests.browser.screens import HostPage
 from tests.browser.screens_stage import Stage
 
@@ -21,33 +22,35 @@ def stage(new_context, server):
     return Stage(HostPage(tab, server.url).open()).enter()
 
 
-def test_speaker_steps_through_four_charts(stage):
+LAST = len(ids.CHARTS)
+
+
+def test_speaker_steps_through_all_charts(stage):
     """Arrow keys and a clicker's page keys step, digits jump, and each chart has its line."""
     lines = [stage.takeaway()]
-    assert stage.place() == "1 of 4"
+    assert stage.place() == f"1 of {LAST}"
     assert stage.answer() == words.answer_sentence(assess(default()))
-    for key, chart, place in (("ArrowRight", "contention", "2 of 4"), ("PageDown", "day", "3 of 4"),
-                              ("ArrowRight", "desktop", "4 of 4")):  # fmt: skip
-        stage.press(key)
+    for at, chart in enumerate(ids.CHARTS[1:], 2):
+        stage.press("PageDown" if at == 3 else "ArrowRight")
         stage.expect_chart(chart)
-        assert stage.place() == place
+        assert stage.place() == f"{at} of {LAST}"
         lines.append(stage.takeaway())
     stage.press("PageDown")  # stays at the last one
-    assert stage.place() == "4 of 4"
-    assert len(set(lines)) == 4
+    assert stage.place() == f"{LAST} of {LAST}"
+    assert len(set(lines)) == LAST
     assert all(line.endswith(".") and len(line) < 90 for line in lines)
     stage.press("PageUp")
-    stage.expect_chart("day")
+    stage.expect_chart(ids.CHARTS[-2])
     stage.press("1")
     stage.expect_chart("headroom")
     told = stage.page.locator("#stage-told").inner_text()
-    assert told == f"1 of 4, {labels.TITLES['headroom']}. {lines[0]}"
+    assert told == f"1 of {LAST}, {labels.TITLES['headroom']}. {lines[0]}"
 
 
 def test_read_when_the_picture_is_shown_at_half_its_size(stage):
     """Sentences have 32 px or more, chart and key 28, and nothing leaves the window."""
-    for chart in ("headroom", "contention", "day", "desktop"):
-        stage.press(str(1 + ("headroom", "contention", "day", "desktop").index(chart)))
+    for at, chart in enumerate(ids.CHARTS, 1):
+        stage.press(str(at))
         stage.expect_chart(chart)
         assert stage.type_px("#stage-takeaway") >= 32
         assert stage.type_px("#stage-answer") >= 32
@@ -84,7 +87,7 @@ def test_leaving_gives_the_page_back_as_it_was(stage):
 def test_sessions_move_on_the_stage(stage):
     """C calls up the slider; the chart seen follows it, and once it rests the page does too."""
     page = stage.page
-    painted = "() => window.crestline.stats.length"
+    painted = "() => window.crestline.stats.filter((each) => each.lane !== 'check').length"
     stage.press("c")
     expect(stage.slider).to_be_focused()
     before, at_rest = stage.takeaway(), page.evaluate(painted)
@@ -95,7 +98,7 @@ def test_sessions_move_on_the_stage(stage):
     stage.expect_sessions(130)
     stage.press("ArrowRight")
     stage.expect_sessions(131)
-    assert stage.place() == "1 of 4"  # the arrow moved the slider
+    assert stage.place() == f"1 of {LAST}"  # the arrow moved the slider
     assert "131 sessions" in stage.takeaway() != before
     stage.host_page.expect_all_painted("1")
     assert "n=131" in stage.host_page.query()
@@ -107,6 +110,29 @@ def test_sessions_move_on_the_stage(stage):
     stage.press("Escape")
     assert stage.host_page.slider("sessions").input_value() == "131"
     assert stage.host_page.text("now-title") == "With 131 sessions"
+
+
+def test_measured_costs_have_their_band_on_the_stage(new_context, server):
+    """Where costs were measured, the stage shows the band and its range once the sessions rest."""
+    data = to_data(default())
+    data["measured"] = [
+        {
+            "path": "activities[full-screen video].software_ms_per_frame", "value": 38.0,
+            "low": 30.0, "high": 50.0, "source": "trial.csv",
+        }
+    ]  # fmt: skip
+    tab = new_context(viewport=SHARED_SCREEN, color_scheme="light").new_page()
+    host_page = HostPage(tab, server.url).open(f"?{to_query(from_data(data))}")
+    stage = Stage(host_page).enter()
+    bands = ["range of the measured costs, with card", "range of the measured costs, without card"]
+    stage.expect_bands(*bands)
+    assert "110 sessions, as measured: " in stage.takeaway()
+    assert stage.overflowing() == []
+    stage.press("c")
+    stage.press("ArrowRight")
+    stage.expect_sessions(111)
+    stage.expect_bands(*bands)
+    assert "111 sessions, as measured: " in stage.takeaway()
 
 
 def test_stage_follows_the_look(stage):

@@ -43,9 +43,18 @@ BY_HAND = [
 
 
 @pytest.mark.parametrize(("displays", "rates", "accelerator", "served"), BY_HAND)
-def test_display_slots_go_where_a_person_would_give_them(displays, rates, accelerator, served):
+def test_display_slots_go_where_a_person_would_give_them(
+    displays, rates, accelerator, served, checked
+):
     """The most active displays come first, until slots or pixel rate run out."""
-    assert assign_most_active_first(displays, rates, accelerator).tolist() == served
+    found = assign_most_active_first(displays, rates, accelerator)
+    assert found.tolist() == served
+    what = (
+        f"{displays} displays of {[round(each, 3) for each in rates]} Mpixel/s on "
+        f"{accelerator.slots} slots, {accelerator.megapixels_per_s:g} Mpixel/s"
+    )
+    source = "by hand, serving one display after another"
+    checked("Card", what, source, served, found, kind="derived")
 
 
 def test_hosts_are_served_apart():

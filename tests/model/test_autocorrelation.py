@@ -22,6 +22,7 @@ from model.evidence.autocorrelation import (
     long_run_variance,
     stationary_bootstrap,
 )
+from tests.checked import Recorder
 
 REFERENCES = Path(__file__).resolve().parents[1] / "references"
 VALUES = json.loads((REFERENCES / "effect_values.json").read_text(encoding="utf-8"))
@@ -47,12 +48,17 @@ def remembering(seed: int, rows: int, alike: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("row", VALUES["autocorrelation"]["rows"], ids=lambda row: row["column"])
-def test_correlations_agree_with_statsmodels(row: dict) -> None:
+def test_correlations_agree_with_statsmodels(row: dict, checked: Recorder) -> None:
     """Correlations out to five rows are those of another program."""
     # Independent: statsmodels 0.15.0, acf; call in the file.
     assert autocorrelation(around_state(row["column"]), 5) == pytest.approx(
         np.array(row["lags_0_to_5"]), abs=1e-10
     )
+    checked(
+        "Evidence", f"correlation out to five rows, {row['column'].replace('_', ' ')}",
+        "statsmodels 0.15.0, acf", row["lags_0_to_5"],
+        autocorrelation(around_state(row["column"]), 5), kind="independent", abs=1e-10,
+    )  # fmt: skip
 
 
 def test_far_correlations_agree_with_near_ones() -> None:
@@ -67,11 +73,15 @@ def test_far_correlations_agree_with_near_ones() -> None:
 @pytest.mark.parametrize(
     "row", VALUES["newey_west"]["rows"], ids=lambda row: f"{row['column']}_{row['lag']}"
 )
-def test_standard_error_agrees_with_statsmodels(row: dict) -> None:
+def test_standard_error_agrees_with_statsmodels(row: dict, checked: Recorder) -> None:
     """The error of a difference by Newey and West is that of a regression in another program."""
     variance = long_run_variance(influence(row["column"]), row["lag"]) / len(ON_OFF)
     # Independent: statsmodels 0.15.0, OLS with HAC covariance; call in the file.
-    assert variance**0.5 == pytest.approx(row["standard_error"], rel=1e-9)
+    checked(
+        "Evidence", f"error of a difference, lag {row['lag']}, {row['column'].replace('_', ' ')}",
+        "statsmodels 0.15.0, OLS with HAC covariance", row["standard_error"], variance**0.5,
+        kind="independent", rel=1e-9,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("row", VALUES["andrews"]["rows"], ids=lambda row: row["column"])
@@ -90,12 +100,16 @@ def test_piece_length_agrees_with_stored_value_of_arch(row: dict) -> None:
     )
 
 
-def test_piece_length_agrees_with_arch_published() -> None:
+def test_piece_length_agrees_with_arch_published(checked: Recorder) -> None:
     """The mean length of a piece is the one printed in the unit tests of arch."""
     fresh = np.random.RandomState(0).standard_normal(10_100)
     values = lfilter([1.0], [1.0, -0.3], fresh)[100:]
     # Published: the unit tests of arch, test_block_length.py, printed to six decimals.
-    assert bootstrap_block_length(values) == pytest.approx(13.635665, abs=5e-7)
+    checked(
+        "Evidence", "mean length of a piece for the bootstrap",
+        "the unit tests of arch, test_block_length.py", 13.635665, bootstrap_block_length(values),
+        kind="published", abs=5e-7,
+    )  # fmt: skip
 
 
 @settings(max_examples=30, deadline=None, derandomize=True)

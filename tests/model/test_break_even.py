@@ -27,7 +27,7 @@ def at_card_price(inputs, price):
     return inputs.model_copy(update={"choices": (choice,)})
 
 
-def test_break_even_price_worked_by_hand():
+def test_break_even_price_worked_by_hand(checked):
     """The price follows from what the cards save, for each card bought."""
     ratings = rated(rating(40, 1.0), rating(60, 0.5))
     plan = plan_fleet(fleet(), SCENARIO, ratings).choices[0]
@@ -35,6 +35,8 @@ def test_break_even_price_worked_by_hand():
 
     # Derived: by hand, 99.95 + (4599.7554 - 3769.9963) / 3 cards, all bought at the start.
     assert found.price == Decimal("376.54")
+    told = "break-even price of a card"
+    checked("Fleet and cost", told, "by hand, to the cent", 376.54, found.price, kind="derived")
     assert found.told == "Cards pay below 376.54 currency units for each card."
     assert break_even_card_price(fleet(), plan, "quay") == found
 

@@ -15,11 +15,9 @@ from model.evidence.calibration import (
     apply_changes,
     changes_from,
     changes_from_demands,
-    levels_from_effects,
     measured_bounds,
 )
 from model.evidence.demands import estimate_demands
-from model.evidence.on_off import offload_effect
 from model.hosts import ARMS, kinds
 from model.scenario import (
     MEASURABLE,
@@ -164,24 +162,6 @@ def test_what_cannot_be_used_is_told(levels, told):
 
     assert told in " ".join(proposal.notes)
     assert SOFTWARE not in by_path(proposal)
-
-
-def test_levels_come_from_effects():
-    """Levels with intervals come over from effects of offload; those without are left out."""
-    rng = np.random.default_rng(1)
-    offload = np.tile(np.repeat([0, 1, 1, 0], 60), 8)
-    encode = np.where(offload, 0.06, 0.9) + 0.01 * rng.standard_normal(len(offload))
-
-    levels = levels_from_effects(SCROLLING, encode=offload_effect(encode, offload, 1.0))
-    short = levels_from_effects(
-        SCROLLING, encode=offload_effect(encode[:120], offload[:120], 1.0)
-    )  # fmt: skip
-
-    assert levels.encode_off_cores is not None
-    assert levels.encode_off_cores.value == pytest.approx(0.9, abs=0.005)
-    assert levels.encode_off_cores.low < levels.encode_off_cores.high
-    assert levels.frames_on_hz is None
-    assert short.encode_off_cores is None
 
 
 def test_level_outside_its_interval_is_refused():

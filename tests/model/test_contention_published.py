@@ -19,6 +19,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from model.contention import StationResult, closed_station
+from tests.checked import Recorder
 from tests.model.queueing_references import (
     convolution,
     engset,
@@ -369,6 +370,25 @@ RELATIONS: dict[str, Callable[[dict[str, Any]], Quantities]] = {
 }
 
 
+IN_WORDS = {
+    "station": "closed station",
+    "network": "closed network",
+    "two_centres": "two centres",
+    "response_law": "response law",
+    "asymptotes": "bounds",
+    "open_limit": "open station",
+    "erlang_b": "Erlang B",
+    "erlang_b_load": "Erlang B, load",
+    "erlang_b_lines": "Erlang B, lines",
+    "erlang_c": "Erlang C",
+    "many_servers": "very many servers",
+    "staffing_exact": "staffing",
+    "staffing_square_root": "staffing by the square root",
+    "limited_room": "limited room",
+    "engset": "Engset",
+}
+
+
 # ------------------------------------------------------------------------------- the comparison
 
 
@@ -387,12 +407,25 @@ def compare(got: Any, expected: Any, tolerance: dict[str, float], where: str) ->
     return 1
 
 
+def pairs(got: Any, expected: Any) -> list[tuple[float, float]]:
+    """Return all numbers of a row beside ours."""
+    if expected is None:
+        return []
+    if isinstance(expected, dict | list):
+        keys = expected if isinstance(expected, dict) else range(len(expected))
+        return [pair for key in keys for pair in pairs(got[key], expected[key])]
+    return [(number(expected), float(got))]
+
+
 @pytest.mark.parametrize(
     "row", VALUES["rows"], ids=lambda row: f"{row['ids'][0]}-{row['what'][:40]}"
 )
-def test_station_gives_the_reference_value(row: dict[str, Any]) -> None:
+def test_station_gives_the_reference_value(row: dict[str, Any], checked: Recorder) -> None:
     """What the station gives equals the row's numbers to the row's own rounding."""
     got = RELATIONS[row["relation"]](row["inputs"])
+    expected, ours = zip(*pairs(got, row["expected"]), strict=True)
+    what, tolerance = f"{IN_WORDS[row['relation']]}: {row['what']}", row["tolerance"]
+    checked("Shared CPU", what, row["source"], expected, ours, kind=row["kind"], **tolerance)
     # Published, independent or derived: the row's "kind" and "source" say which and by whom.
     assert compare(got, row["expected"], row["tolerance"], row["what"]) > 0
 

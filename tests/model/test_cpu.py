@@ -48,12 +48,15 @@ BY_HAND = [
 
 
 @pytest.mark.parametrize(("changes", "bursts", "work"), BY_HAND)
-def test_capacity_equals_values_found_by_hand(changes, bursts, work):
+def test_capacity_equals_values_found_by_hand(changes, bursts, work, checked):
     """Clock, turbo, SMT and reserve give what a person finds with pencil and paper."""
-    assert capacity_curve(host(**changes), 3.0, bursts) == pytest.approx(work, rel=1e-14)
+    found = capacity_curve(host(**changes), 3.0, bursts)
+    told = ", ".join(f"{name} {value:g}" for name, value in changes.items()) or "no change"
+    what = f"four plain cores of 3 GHz with {told.replace('_', ' ')}"
+    checked("Capacity of the host", what, "core by core", work, found, kind="derived", rel=1e-14)
 
 
-def test_default_kind_of_host_by_hand():
+def test_default_kind_of_host_by_hand(checked):
     """32 cores at 2.8 GHz with SMT deliver 35.1 cores of 3 GHz when every thread is busy."""
     harbour_host = Host.model_validate({"cores": 32, "clock_ghz": 2.8})
 
@@ -61,6 +64,11 @@ def test_default_kind_of_host_by_hand():
     assert core_rate(harbour_host, 3.0) == pytest.approx(0.8773333333333333, rel=1e-14)
     curve = capacity_curve(harbour_host, 3.0, [1, 32, 64, 1000])
     assert curve == pytest.approx([1.0089333333, 28.0746666667, 35.0933333333, 35.0933333333])
+    checked(
+        "Capacity of the host", "32 cores at 2.8 GHz with 1, 32 and 64 runnable bursts",
+        "2.8 / 3 * 0.94, times 1.15, 32 and 32 * 1.25", [1.0089333333, 28.0746666667,
+        35.0933333333], curve[:3], kind="derived", rel=1e-9,
+    )  # fmt: skip
 
 
 @given(hosts(), st.floats(0.5, 10))

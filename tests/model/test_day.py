@@ -157,7 +157,7 @@ def test_roles_share_the_sessions_by_weight():
     )
 
 
-def test_demand_of_steady_sessions_follows_the_exact_law():
+def test_demand_of_steady_sessions_follows_the_exact_law(checked):
     """With everybody there all day, seconds are moments of the law of independent sessions."""
     scenario = planners({}, sessions=60)
     of, limit = kinds(scenario), capacity(scenario)
@@ -171,11 +171,18 @@ def test_demand_of_steady_sessions_follows_the_exact_law():
     assert result.crest_pct == pytest.approx(law.p99[0] / limit * 100, rel=0.02)
     assert result.demand_p95_pct.mean() == pytest.approx(law.p95[0] / limit * 100, rel=0.02)
     assert result.demand_p50_pct.mean() == pytest.approx(law.p50[0] / limit * 100, rel=0.02)
+    checked(
+        "Day", "p99, p95 and p50 of the seconds of a steady day of 60 sessions [% of CPU]",
+        "the exact law by Fourier transform, which draws nothing",
+        np.array([law.p99[0], law.p95[0], law.p50[0]]) / limit * 100,
+        [result.crest_pct, result.demand_p95_pct.mean(), result.demand_p50_pct.mean()],
+        kind="independent", rel=0.02,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("arm", ARMS)
 @pytest.mark.parametrize("card", [{}, {"displays_per_card": 30}, {"share_pct": 40}])
-def test_steady_day_agrees_with_the_saturation_curve(arm, card):
+def test_steady_day_agrees_with_the_saturation_curve(arm, card, checked):
     """Both views of one host tell the same demand, whether or not display slots run out."""
     scenario = planners(card)
 
@@ -187,10 +194,18 @@ def test_steady_day_agrees_with_the_saturation_curve(arm, card):
     # the 99th per cent of 800 hosts is the eighth of them from the top.
     assert result.mean_pct == pytest.approx(curve["cpu_mean_pct"], rel=0.012)
     assert result.crest_pct == pytest.approx(curve["cpu_p99_pct"], rel=0.035)
+    told = "with card" if arm == "offloaded" else "without card"
+    told += "".join(f", {name.replace('_', ' ')} {value}" for name, value in card.items())
+    checked(
+        "Day", f"mean and crest of a steady day, {told} [% of CPU]",
+        "the curve over sessions, which knows no time",
+        [curve["cpu_mean_pct"], curve["cpu_p99_pct"]], [result.mean_pct, result.crest_pct],
+        kind="independent", rel=0.035, allowed="1.2 % of the mean, 3.5 % of the crest",
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("card", [{"displays_per_card": 40}, {"megapixels_per_s_per_card": 900}])
-def test_steady_day_agrees_with_many_sampled_hosts_where_the_card_is_short(card):
+def test_steady_day_agrees_with_many_sampled_hosts_where_the_card_is_short(card, checked):
     """Where slots or pixel rate run out, seconds are like moments of hosts drawn one by one."""
     scenario = planners(card)
     of = kinds(scenario)
@@ -208,6 +223,13 @@ def test_steady_day_agrees_with_many_sampled_hosts_where_the_card_is_short(card)
     # Three standard errors of 40 days' mean are 0.6 %, of their p99 about 2 %.
     assert result.mean_pct == pytest.approx(drawn.mean(), rel=0.006)
     assert result.crest_pct == pytest.approx(np.quantile(drawn, 0.99), rel=0.025)
+    short = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in card.items())
+    checked(
+        "Day", f"mean and crest where the card is short: {short} [% of CPU]",
+        "40,000 hosts drawn one by one with NumPy", [drawn.mean(), np.quantile(drawn, 0.99)],
+        [result.mean_pct, result.crest_pct], kind="independent", rel=0.025,
+        allowed="0.6 % of the mean, 2.5 % of the crest",
+    )  # fmt: skip
 
 
 def test_same_seed_gives_the_same_day_and_another_seed_another():
@@ -357,18 +379,24 @@ def test_curve_is_constant_outside_its_ends():
     assert set(result.present_mean[181:]) == {8.0}
 
 
-def test_work_carried_over_is_that_of_a_plain_loop():
+def test_work_carried_over_is_that_of_a_plain_loop(checked):
     """The closed form of the recursion agrees with going through it second by second."""
     work = np.random.default_rng(1).gamma(2.0, 2.0, (3, 2_000))
     carried = carried_over(work, 4.1)
 
     # Independent: the recursion itself.
+    by_loop = []
     for row, expected in zip(work, carried, strict=True):
         left = 0.0
         for second, arriving in enumerate(row):
             assert expected[second] == pytest.approx(left, abs=1e-9)
+            by_loop.append(left)
             left = max(left + arriving - 4.1, 0.0)
         assert expected[-1] == pytest.approx(left, abs=1e-9)
+    ours = np.round(carried[:, :-1], 9)  # below it only rounding is left
+    source = "the recursion, second by second"
+    checked("Day", "work carried over", source, np.round(by_loop, 9), ours, kind="independent",
+            abs=2e-9)  # fmt: skip
 
 
 def test_overload_carries_applications_over_and_drops_all_frames():

@@ -64,7 +64,7 @@ def test_no_column_that_helps_leaves_all_at_zero():
 # ------------------------------------------------------------------------------- the demands
 
 
-def test_demands_of_the_kept_example():
+def test_demands_of_the_kept_example(checked):
     """Base, demands and condition of the kept example are what scipy finds."""
     total, counts = host_totals()
 
@@ -74,6 +74,11 @@ def test_demands_of_the_kept_example():
     assert found.base_cores == pytest.approx(KNOWN["demands"][0], abs=1e-8)
     assert found.demand_cores == pytest.approx(np.array(KNOWN["demands"][1:]), abs=1e-8)
     assert found.condition == pytest.approx(KNOWN["condition"], rel=1e-8)
+    checked(
+        "Evidence", "base and demands of four activities from a host's total [cores]",
+        "scipy 1.17.1, scipy.optimize.nnls", KNOWN["demands"],
+        [found.base_cores, *found.demand_cores], kind="independent", abs=1e-8,
+    )  # fmt: skip
     norm = found.residual_sd_cores * (900 - 5) ** 0.5
     assert norm == pytest.approx(KNOWN["residual_norm"], rel=1e-8)
     assert found.residual_cores @ found.residual_cores == pytest.approx(norm**2)

@@ -6,9 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from model.evidence.calibration import changes_from_demands
+from model.evidence.comparison import compare
+from model.evidence.demands import estimate_demands
 from model.evidence.mapping import CpuBase
+from model.evidence.prediction import work_done
 from model.evidence.readings import look_at, read_log
-from model.scenario import default
+from model.scenario import default, measured_path
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 FOLDER = REPOSITORY / "demo_data" / "measurements"
@@ -108,7 +112,56 @@ def test_host_day_fits_the_scenario(logs):
     expected = (costs / weight) @ counts
     # Derived: costs of the scenario, averaged over roles, times who did what. Logons come on top
     # (80 of 25 core-seconds are 0.05 cores over the day) and the host's end cuts off little.
-    assert log.columns["host_cores"].mean() == pytest.approx(expected.mean(), rel=0.02)
+    work = work_done(SCENARIO, log.columns["host_cores"])
+    assert work.mean() == pytest.approx(expected.mean(), rel=0.02)
+
+
+def test_host_day_shows_busy_threads(logs):
+    """The host's counter reaches all 64 threads, and idles while nobody is there."""
+    log = logs["host_day.csv.gz"]
+    busy = log.columns["host_cores"]
+
+    # Derived: 32 cores of two threads; the log has percentages with two decimals.
+    assert busy.max() == 64
+    assert 0 < np.mean(busy == 64) < 0.01
+    nobody = log.columns["sessions"] == 0
+    assert busy[nobody].max(initial=0.0) < 3  # the last logon's work may be left
+
+
+def test_demands_come_out_of_work_but_not_of_busy_threads(logs):
+    """Turned into work, the host's day tells the scenario's costs; threads alone mislead."""
+    log = logs["host_day.csv.gz"]
+    counts = np.column_stack([log.counts[name] for name in NAMES])
+    shown = log.columns["host_cores"]
+    work = work_done(SCENARIO, shown)
+    found = estimate_demands(work, counts, NAMES, log.interval_s)
+    proposal = changes_from_demands(
+        found, SCENARIO, "software", "day", SCENARIO.reference_clock_ghz, relative_ipc=1.0
+    )
+    by_threads = estimate_demands(shown, counts, NAMES, log.interval_s)
+
+    changed = {change.path: change for change in proposal.changes}
+    for activity in ENCODING:
+        change = changed[measured_path(activity.name, "software_ms_per_frame")]
+        # Derived: the scenario's cost, from which the log was drawn. An encoder has one core at
+        # most, which cuts off the costliest displays of some roles.
+        assert change.after == pytest.approx(activity.software_ms_per_frame, rel=0.1)
+    scrolling = NAMES.index("scrolling documents")
+    assert by_threads.demand_cores[scrolling] > 1.2 * found.demand_cores[scrolling]
+
+
+def test_host_day_is_compared_thread_by_thread(logs):
+    """Predicted and measured middle agree, and neither stops below the host's last thread."""
+    log = logs["host_day.csv.gz"]
+    found = compare(
+        SCENARIO, "software", log.columns["host_cores"], log.columns["sessions"], log.interval_s
+    )
+
+    middle, _, highest = found.quantiles
+    # Derived: the same people at the same costs. Who is in which role while others are away is
+    # chance: over other seeds the medians differ by up to 5 %.
+    assert middle.measured_cores == pytest.approx(middle.predicted_cores, rel=0.08)
+    assert highest.measured_cores > 40
 
 
 def test_measurements_can_be_made_again(tmp_path, logs):

@@ -24,6 +24,7 @@ from model.failures import (
 from model.hosts import ARMS
 from model.rush import logon_rush
 from model.scenario import Day, Scenario, default, from_data, to_data
+from tests.checked import Recorder
 from tests.model.test_saturation_order import scenarios
 
 LATTICE = 2e-3  # of quantiles between points of the demand's lattice
@@ -195,7 +196,7 @@ def test_missed_targets_are_told_in_words() -> None:
     ],
 )
 def test_rush_follows_its_differential_equation(
-    sessions: int, usual: float, within_s: float
+    sessions: int, usual: float, within_s: float, checked: Recorder
 ) -> None:
     """The logons done and the time until all are agree with a numerical solution."""
     capacity, logon = 40.0, 25.0
@@ -217,13 +218,24 @@ def test_rush_follows_its_differential_equation(
     rest = solve_ivp(flow, (within_s, 1e5), first.y[:, -1], events=served, max_step=within_s / 5)
     assert found.backlog_core_s == pytest.approx(work - first.y[0, -1], abs=2e-3 * work)
     assert found.served_s == pytest.approx(max(rest.t_events[0][0], within_s + logon), rel=5e-3)
+    checked(
+        "When something fails", f"seconds until {sessions} sessions are in that ask within "
+        f"{within_s:g} s, {usual:g} of {capacity:g} cores in use then",
+        "the differential equation, solved by scipy.integrate.solve_ivp",
+        max(rest.t_events[0][0], within_s + logon), found.served_s, kind="independent", rel=5e-3,
+    )  # fmt: skip
 
 
-def test_rush_on_an_idle_host_is_work_over_capacity() -> None:
+def test_rush_on_an_idle_host_is_work_over_capacity(checked: Recorder) -> None:
     """Where sessions that are in ask for nothing, the rush lasts as long as its work."""
     found = logon_rush(80, 25, 0, 40, 1, 10)
     assert found.served_s == pytest.approx(50)  # Derived: 2000 core-s on 40 cores
     assert found.backlog_core_s == pytest.approx(1600)  # Derived: 400 of 2000 core-s in 10 s
+    checked(
+        "When something fails", "seconds, and work waiting, of 80 logons on an idle host",
+        "by hand: 2,000 core-s on 40 cores, 400 done in 10 s", [50, 1600],
+        [found.served_s, found.backlog_core_s], kind="derived", rel=1e-9,
+    )  # fmt: skip
     # Derived: nobody is in after 10 s, for a logon takes 25 s on its one core.
     assert found.logging_on == pytest.approx(80)
     longer = logon_rush(80, 25, 0, 40, 1, 40)
@@ -298,6 +310,14 @@ def test_possible_failures_can_all_be_asked_for() -> None:
         else:
             with pytest.raises(InputError):
                 failure(scenario, key)
+
+
+def test_command_names_every_failure(capsys: pytest.CaptureFixture[str]) -> None:
+    """The help of the command lists every event that it can be asked for."""
+    with pytest.raises(SystemExit):
+        main(["failure", "--help"])
+    told = capsys.readouterr().out
+    assert [key for key in FAILURES if key not in told] == []
 
 
 def test_defaults_are_those_told() -> None:

@@ -31,7 +31,7 @@ def money(*amounts):
     return tuple(Decimal(amount) for amount in amounts)
 
 
-def test_example_worked_by_hand_without_cards():
+def test_example_worked_by_hand_without_cards(checked):
     """Two years of a site without cards cost to the cent what a pencil says."""
     costs = both(fleet())["software"].total
     # Derived: by hand. 100 sessions need ceil(100 / 40) = 3 hosts and 1 spare; 25 sessions on
@@ -48,11 +48,17 @@ def test_example_worked_by_hand_without_cards():
     assert costs.paid == money("4000.40", "4344.60", "4691.20")
     # Derived: 4000.40 + 344.20 / 1.1 + 346.60 / 1.21 = 4000.40 + 312.9091 + 286.4463.
     assert costs.worth == money("4000.40", "4313.31", "4599.76")
+    checked(
+        "Fleet and cost", "hosts, energy of two years and present value of a site without cards",
+        "by hand, to the cent", money("4", "576", "585.6", "4599.76"),
+        [costs.hosts, *(year.energy_kwh for year in costs.years), costs.present_value],
+        kind="derived",
+    )  # fmt: skip
     # Derived: 4599.76 / (100 / 1.1 + 110 / 1.21) = 4599.76 / 181.8182 = 25.2987.
     assert costs.cost_per_session_year == Decimal("25.30")
 
 
-def test_example_worked_by_hand_with_cards():
+def test_example_worked_by_hand_with_cards(checked):
     """The same site with cards, whose watts and prices count, agrees to the cent as well."""
     costs = both(fleet())["offloaded"].total
     # Derived: by hand. ceil(100 / 60) + 1 = 3 hosts; 33.33 sessions, 16.67 %, 153.3 W each.
@@ -65,6 +71,12 @@ def test_example_worked_by_hand_with_cards():
     assert costs.paid == money("3300.15", "3570.29", "3841.65")
     # Derived: 3300.15 + 270.14 / 1.1 + 271.36 / 1.21 = 3769.9963.
     assert costs.present_value == Decimal("3770.00")
+    checked(
+        "Fleet and cost", "hosts, energy of two years and present value of the site with cards",
+        "by hand, to the cent", money("3", "479.952", "484.848", "3770.00"),
+        [costs.hosts, *(year.energy_kwh for year in costs.years), costs.present_value],
+        kind="derived",
+    )  # fmt: skip
 
 
 def test_cheapest_is_named():

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from model.errors import MeasurementError
-from model.evidence.table import Upload
+from model.evidence.log_text import Upload
 from model.fleet_table import read_table
 
 ROLES = ["berth planner", "gatehouse clerk", "chart drafter"]

@@ -12,6 +12,10 @@ from model.money import discount_factor, discounted, exact, present_value, to_ce
 # Published, second-hand: C. P. Friedman and J. C. Wyatt, Evaluation Methods in Biomedical
 # Informatics, 2nd ed., Springer, 2006, answer to self-test 11.3, read in an online reprint.
 # 5 % a year; what is paid in year 1 is discounted by one year.
+FRIEDMAN_WYATT = (
+    "C. P. Friedman and J. C. Wyatt, Evaluation Methods in Biomedical Informatics, 2nd ed., "
+    "Springer, 2006, answer to self-test 11.3"
+)
 FRIEDMAN_WYATT_MULTIPLIERS = ["0.9524", "0.9070", "0.8638", "0.8227", "0.7835"]
 FRIEDMAN_WYATT_STREAMS = [
     # amounts of years 1 to 5, their worth to the unit, the sum to the unit
@@ -24,21 +28,29 @@ FRIEDMAN_WYATT_STREAMS = [
 ]
 
 
-def test_discount_factors_are_the_published_ones():
+def test_discount_factors_are_the_published_ones(checked):
     """One unit paid after so many years is worth the printed multiplier, to its four digits."""
     found = [discount_factor(Decimal(5), year) for year in range(1, 6)]
 
     assert [str(round(each, 4)) for each in found] == FRIEDMAN_WYATT_MULTIPLIERS
+    checked(
+        "Fleet and cost", "discount factors of five years at 5 %", FRIEDMAN_WYATT,
+        FRIEDMAN_WYATT_MULTIPLIERS, found, kind="published, second-hand", abs=5e-5,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(("amounts", "worth", "total"), FRIEDMAN_WYATT_STREAMS)
-def test_streams_are_worth_the_published_amounts(amounts, worth, total):
+def test_streams_are_worth_the_published_amounts(amounts, worth, total, checked):
     """Costs and benefits of five years are worth what the book's table says, to the unit."""
     for year, (amount, expected) in enumerate(zip(amounts, worth, strict=True), 1):
         alone = present_value([0] * year + [amount], Decimal(5))
         assert abs(alone - expected) <= Decimal("0.5")
 
     assert abs(present_value([0, *amounts], Decimal(5)) - total) <= Decimal("0.5")
+    checked(
+        "Fleet and cost", f"present value of {amounts} at 5 %", FRIEDMAN_WYATT, total,
+        present_value([0, *amounts], Decimal(5)), kind="published, second-hand", abs=0.5,
+    )  # fmt: skip
 
 
 # Independent: examples in the documentation of other programs. numpy-financial, npv(0.08,
@@ -50,11 +62,18 @@ OTHER_PROGRAMS = [
 
 
 @pytest.mark.parametrize(("discount_pct", "amounts", "expected", "rounding"), OTHER_PROGRAMS)
-def test_present_value_is_that_of_other_programs(discount_pct, amounts, expected, rounding):
+def test_present_value_is_that_of_other_programs(
+    discount_pct, amounts, expected, rounding, checked
+):
     """A stream that begins now is worth what two other programs print."""
     found = discounted(amounts, Decimal(discount_pct))
 
     assert float(found) == pytest.approx(expected, abs=rounding)
+    checked(
+        "Fleet and cost", f"present value of {amounts} at {discount_pct} %",
+        "examples in the documentation of numpy-financial and of numpy 1.15", expected, found,
+        kind="independent", abs=rounding,
+    )  # fmt: skip
 
 
 def test_equal_yearly_amounts_are_worth_their_closed_form():

@@ -13,8 +13,9 @@ from scipy.stats import t as student_t
 
 from model.errors import InputError
 from model.evidence.block_noise import block_noise
-from model.evidence.blocks import cut_blocks
-from model.evidence.on_off import effects_by_activity, offload_effect, spells_of
+from model.evidence.blocks import cut_blocks, spells_of
+from model.evidence.on_off import effects_by_activity, offload_effect
+from tests.checked import Recorder
 
 REFERENCES = Path(__file__).resolve().parents[1] / "references"
 VALUES = json.loads((REFERENCES / "effect_values.json").read_text(encoding="utf-8"))
@@ -41,17 +42,23 @@ def covered(effects, truth: float) -> float:
 @pytest.mark.parametrize(
     "row", VALUES["pairs_and_quads"]["rows"], ids=lambda row: f"{row['column']}_{row['name']}"
 )
-def test_pairs_and_quads_agree_with_scipy(row: dict) -> None:
+def test_pairs_and_quads_agree_with_scipy(row: dict, checked: Recorder) -> None:
     """Neighbouring pairs, and fours, of planned blocks give the interval of a t test."""
     effect = offload_effect(ON_OFF[row["column"]], ON_OFF["on"], 1.0, resamples=0)
     (check,) = (each for each in effect.checks if each.name == row["name"])
     # Independent: scipy 1.17.1, on block means taken apart by hand; call in the file.
     assert check.difference == pytest.approx(row["difference"], rel=1e-9)
     assert check.interval == pytest.approx((row["low"], row["high"]), rel=1e-9)
+    checked(
+        "Evidence", f"effect of offload and its interval by {row['name']}, "
+        f"{row['column'].replace('_', ' ')}", "scipy 1.17.1, a t test on block means",
+        [row["difference"], row["low"], row["high"]], [check.difference, *check.interval],
+        kind="independent", rel=1e-9,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("column", ["correlation_0.5", "correlation_0.8", "correlation_0.95"])
-def test_headline_agrees_with_a_regression_in_statsmodels(column: str) -> None:
+def test_headline_agrees_with_a_regression_in_statsmodels(column: str, checked: Recorder) -> None:
     """The difference is the slope in a regression of block levels on offload and a drift."""
     effect = offload_effect(ON_OFF[column], ON_OFF["on"], 1.0, resamples=0)
     level = ON_OFF[column].to_numpy().reshape(16, 60)[:, 5:].mean(axis=1)
@@ -60,6 +67,11 @@ def test_headline_agrees_with_a_regression_in_statsmodels(column: str) -> None:
     fit = sm.OLS(level, np.column_stack([on, drift])).fit()
     # Independent: statsmodels, ordinary least squares on blocks averaged here.
     assert effect.difference.value == pytest.approx(fit.params[0], rel=1e-10)
+    checked(
+        "Evidence", f"effect of offload, {column.replace('_', ' ')}",
+        "statsmodels, ordinary least squares on block means", fit.params[0],
+        effect.difference.value, kind="independent", rel=1e-10,
+    )  # fmt: skip
     # Independent: its interval takes block levels as unrelated; theirs here are nearly so.
     half = (effect.difference.interval[1] - effect.difference.interval[0]) / 2
     assert half == pytest.approx(student_t.ppf(0.975, 10) * fit.bse[0], rel=0.08)
@@ -77,7 +89,7 @@ def test_independent_readings_get_the_plain_interval() -> None:
     assert effect.degrees == pytest.approx(10, abs=0.05)
 
 
-def test_standard_error_of_readings_agrees_with_statsmodels() -> None:
+def test_standard_error_of_readings_agrees_with_statsmodels(checked: Recorder) -> None:
     """The cross-check on single readings is a regression with Newey and West's error."""
     effect = offload_effect(ON_OFF["correlation_0.8"], ON_OFF["on"], 1.0)
     check = {each.name: each for each in effect.checks}["hac"]
@@ -89,6 +101,11 @@ def test_standard_error_of_readings_agrees_with_statsmodels() -> None:
     # Independent: statsmodels with the same lag.
     assert check.difference == pytest.approx(fit.params["on"], rel=1e-10)
     assert check.interval == pytest.approx(tuple(fit.conf_int().loc["on"]), rel=1e-9)
+    checked(
+        "Evidence", "interval of an effect from single readings",
+        "statsmodels, regression with Newey and West's error", fit.conf_int().loc["on"],
+        check.interval, kind="independent", rel=1e-9,
+    )  # fmt: skip
 
 
 def test_bootstrap_agrees_with_newey_west() -> None:

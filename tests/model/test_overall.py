@@ -16,7 +16,7 @@ def test_one_estimate_comes_back_as_it_is():
     assert (low, high) == pytest.approx((-0.52, -0.48), abs=1e-12)
 
 
-def test_alike_estimates_share_their_degrees():
+def test_alike_estimates_share_their_degrees(checked):
     """Four estimates alike have half the standard error, with four times the degrees."""
     mean, (low, high) = mean_of_estimates([1.0, 2.0, 3.0, 4.0], [0.1] * 4, [5.0] * 4)
     # Independent: scipy's quantiles of Student's t.
@@ -24,6 +24,10 @@ def test_alike_estimates_share_their_degrees():
     half = stats.t.ppf(0.975, 20) * error / 2
     assert mean == 2.5
     assert (low, high) == pytest.approx((2.5 - half, 2.5 + half), abs=1e-9)
+    checked(
+        "Evidence", "interval of the mean of four trials", "scipy's quantiles of Student's t",
+        [2.5 - half, 2.5 + half], [low, high], kind="independent", abs=1e-9,
+    )  # fmt: skip
 
 
 def test_interval_holds_the_mean_in_19_of_20_trials():

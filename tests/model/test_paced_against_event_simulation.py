@@ -14,11 +14,13 @@ from scipy.stats import gamma
 
 from model.defaults import BURST_PHASES
 from model.paced import delivered_share, paced_station, pooled_stations
+from tests.checked import Recorder
 from tests.model.event_simulation import JITTER_SHARE, StationRun, simulate_station
 
 FloatArray = npt.NDArray[np.float64]
 
 HOSTS = 32
+SIMULATION = "an event simulation of every burst, tests/model/event_simulation.py"
 HOSTS_NEAR_CAPACITY = 12
 EVENTS_PER_HOST = 600_000
 
@@ -100,19 +102,32 @@ def test_one_source_alone_is_simulated_as_calculus_says() -> None:
 
 
 @pytest.mark.slow
-def test_paced_sources_fare_as_simulated() -> None:
+def test_paced_sources_fare_as_simulated(checked: Recorder) -> None:
     """Response and delivered rate of every class are within 3 % of the simulated ones.
 
     Two standard errors of the simulation are allowed on top.
     """
+    simulated: dict[str, list[float]] = {"response": [], "delivered rate": []}
+    ours: dict[str, list[float]] = {"response": [], "delivered rate": []}
     for seed, host in enumerate(hosts_of_all_loads()):
         run = _simulate(host, seed)
         result = paced_station(host.sources, host.service_s, host.period_s, host.capacity)
+        simulated["response"] += run.response_s.tolist()
+        simulated["delivered rate"] += run.rate_hz.tolist()
+        ours["response"] += result.response_s.tolist()
+        ours["delivered rate"] += result.throughput_hz.tolist()
         # Independent: tests/model/event_simulation.py.
         response = np.abs(result.response_s - run.response_s)
         assert (response <= 0.03 * run.response_s + 2 * run.response_error_s).all(), host
         rate = np.abs(result.throughput_hz - run.rate_hz)
         assert (rate <= 0.03 * run.rate_hz + 2 * run.rate_error_hz).all(), host
+
+    for name, expected in simulated.items():
+        checked(
+            "Paced work", f"{name} of every class on {HOSTS} drawn hosts, load 0.3 to 2.0",
+            SIMULATION, expected, ours[name], kind="independent", rel=0.05,
+            allowed="3 % and two standard errors of the simulation",
+        )  # fmt: skip
 
 
 @pytest.mark.slow
@@ -134,15 +149,19 @@ def test_paced_sources_near_capacity_fare_roughly_as_simulated() -> None:
         assert (rate <= 0.08 * run.rate_hz + 2 * run.rate_error_hz).all(), host
 
 
-def test_pooled_sources_fare_as_classes_apart() -> None:
+def test_pooled_sources_fare_as_classes_apart(checked: Recorder) -> None:
     """Pooling the classes moves response and rate by at most 1.5 % on nearly all hosts.
 
     It moves them more where a handful of sources, far from alike, share a few cores.
     """
     strays = []
+    each: list[float] = []
+    together: list[float] = []
     for host in hosts_of_all_loads():
         apart = paced_station(host.sources, host.service_s, host.period_s, host.capacity)
         response, rate = _pooled(host)
+        each += apart.response_s.tolist()
+        together += response.tolist()
         strays.append(
             max(
                 float(np.abs(response / apart.response_s - 1).max()),
@@ -152,6 +171,11 @@ def test_pooled_sources_fare_as_classes_apart() -> None:
     # Derived: `paced_station`. Pinned: the share of hosts, and the worst, which is 5.4 %.
     assert np.quantile(strays, 0.85) <= 0.015
     assert max(strays) <= 0.08
+    checked(
+        "Paced work", f"response of every class on {HOSTS} drawn hosts, all classes pooled",
+        "the exact station, class by class", each, together, kind="derived", rel=0.08,
+        allowed="8 %; 1.5 % on nearly all hosts",
+    )  # fmt: skip
 
 
 def _pooled(host: DrawnHost) -> tuple[FloatArray, FloatArray]:

@@ -11,6 +11,7 @@ from scipy.stats import binom
 
 from model.errors import InputError
 from model.evidence.peaks import order_ranks, peak_statistics
+from tests.checked import Recorder
 
 REFERENCES = Path(__file__).resolve().parents[1] / "references"
 SERIES = pd.read_csv(REFERENCES / "correlated_series.csv")
@@ -31,9 +32,13 @@ def test_percentile_by_numpys_default() -> None:
         (1800, 0.99, (1773, 1791)),
     ],
 )
-def test_ranks_of_independent_readings(readings: int, share: float, ranks: tuple) -> None:
+def test_ranks_of_independent_readings(
+    readings: int, share: float, ranks: tuple, checked: Recorder
+) -> None:
     """A percentile lies between the readings of these ranks."""
-    assert order_ranks(readings, share) == ranks
+    found = order_ranks(readings, share)
+    what = f"ranks around the {share * 100:g} % point of {readings:,} readings"
+    checked("Evidence", what, "scipy 1.17.1, binom.ppf", ranks, found, kind="independent")
 
 
 @pytest.mark.parametrize(

@@ -5,26 +5,19 @@ explains the fields.
 """
 
 import json
-from math import isqrt
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from model.scenario import default
-from model.sessions import Activity, Role, macroblocks, pixels
+from model.sessions import Activity, Role, pixels
+from tests.checked import Recorder
 
 REFERENCES = Path(__file__).parent.parent / "references"
 VALUES: dict[str, Any] = json.loads((REFERENCES / "video_values.json").read_text("utf-8"))
-LEVELS: dict[str, list[int]] = VALUES["levels"]["rows"]
 GBIT = 1e9
 BITS_PER_PIXEL = 24
-
-
-def sides(size: str) -> tuple[int, int]:
-    """Read "1920x1080" as its two numbers."""
-    width, height = size.split("x")
-    return int(width), int(height)
 
 
 def moving(size: str, frame_rate_hz: float, changed_pct: float = 100) -> float:
@@ -39,53 +32,6 @@ def moving(size: str, frame_rate_hz: float, changed_pct: float = 100) -> float:
         }
     )
     return role.pixel_rate_mpx_s(activity)
-
-
-@pytest.mark.parametrize(("size", "expected"), VALUES["frames"]["rows"].items())
-def test_frame_is_padded_to_whole_macroblocks(size: str, expected: int) -> None:
-    """A frame takes as many macroblocks as cover it, the last row and column in part."""
-    # Derived: 1080 lines take 68 rows of 16, and not 67.5.
-    assert macroblocks(*sides(size)) == expected
-
-
-@pytest.mark.parametrize(("size", "frames", "per_frame", "per_s"), VALUES["block_rates"]["rows"])
-def test_macroblock_rate_is_blocks_times_frames(
-    size: str, frames: int, per_frame: int, per_s: int
-) -> None:
-    """Blocks per second are those of one frame, so many times a second."""
-    # Derived: by hand.
-    assert macroblocks(*sides(size)) == per_frame
-    assert macroblocks(*sides(size)) * frames == per_s
-
-
-@pytest.mark.parametrize(("size", "level", "expected"), VALUES["fastest"]["rows"])
-def test_level_limits_the_frame_rate(size: str, level: str, expected: float) -> None:
-    """A level's blocks per second over a frame's blocks are the most frames per second."""
-    # Published, second-hand: Table A-1 of H.264.
-    fastest = LEVELS[level][0] / macroblocks(*sides(size))
-    assert fastest == pytest.approx(expected, abs=VALUES["fastest"]["tolerance"]["abs"])
-
-
-@pytest.mark.parametrize(("size", "frames", "expected"), VALUES["lowest_level"]["rows"])
-def test_lowest_level_follows_from_macroblocks(size: str, frames: int, expected: str) -> None:
-    """The first level that holds the frame, its longest side and its rate is the known one."""
-    blocks = macroblocks(*sides(size))
-    longest = max(-(-side // 16) for side in sides(size))
-    found = next(
-        level
-        for level, (per_s, per_frame) in LEVELS.items()
-        if per_frame >= blocks and per_s >= blocks * frames and isqrt(8 * per_frame) >= longest
-    )
-
-    # Published, second-hand: Table A-1 of H.264.
-    assert found == expected
-
-
-@pytest.mark.parametrize(("level", "expected"), VALUES["levels"]["luma_samples_per_s"].items())
-def test_macroblock_is_256_pixels(level: str, expected: int) -> None:
-    """A level's pixels per second, tabled apart, are 256 to a macroblock."""
-    # Published, second-hand: two tables of the levels.
-    assert pixels("160x160") // macroblocks(160, 160) * LEVELS[level][0] == expected
 
 
 @pytest.mark.parametrize(("size", "frames", "expected"), VALUES["pixel_rates"]["rows"])
@@ -110,12 +56,17 @@ def test_raw_picture_of_full_hd_takes_three_gigabits() -> None:
     ids=[row[0] for row in VALUES["timings"]["rows"]],
 )
 def test_display_timings_carry_the_picture(
-    name: str, clock_khz: int, per_line: int, lines: int, refresh_hz: float
+    name: str, clock_khz: int, per_line: int, lines: int, refresh_hz: float, checked: Recorder
 ) -> None:
     """A cable's pixel clock is the picture's pixel rate and its blanking, at the known refresh."""
     # Published, second-hand: display timings; refresh is clock over all pixels of a frame.
     refresh = clock_khz * 1000 / (per_line * lines)
     assert refresh == pytest.approx(refresh_hz, abs=VALUES["timings"]["tolerance"]["abs"])
+    checked(
+        "Pictures and pixels", f"pixels per second of {name}, blanking taken off the cable's clock",
+        VALUES["timings"]["source"], clock_khz / 1000 * pixels(name.split("@")[0]) / per_line
+        / lines, moving(name.split("@")[0], refresh_hz), kind=VALUES["timings"]["kind"], rel=2e-5,
+    )  # fmt: skip
     size = name.split("@")[0]
     blanking = 1 - pixels(size) / (per_line * lines)
     assert moving(size, refresh_hz) == pytest.approx(clock_khz / 1000 * (1 - blanking), rel=2e-5)

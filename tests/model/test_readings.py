@@ -2,7 +2,6 @@
 
 import datetime as dt
 import gzip
-import io
 import pickle
 from pathlib import Path
 
@@ -13,33 +12,20 @@ from hypothesis import strategies as st
 
 from model.errors import InputError, MeasurementError
 from model.evidence import table
-from model.evidence.mapping import CpuBase, Mapping, consequence, mapping_from
+from model.evidence.log_text import Upload
+from model.evidence.mapping import CpuBase, Mapping, mapping_from
 from model.evidence.readings import look_at, read_log
 from model.evidence.record import Finding
-from model.evidence.table import Upload
+from tests.model.logs import CORE, SECONDS, log_of, refusal
 
-CORE = CpuBase(of="core")
-SECONDS = Mapping(time="t", time_format="elapsed_s", encode_cores="enc", encode_base=CORE)
 DATED = SECONDS.model_copy(update={"time_format": "iso"})
 START = dt.datetime(2026, 3, 4, 9, 15, 58)
-
-
-def log_of(*rows, header="t,enc"):
-    """Return a comma-separated log as bytes."""
-    return "\n".join([header, *rows, ""]).encode()
 
 
 def found(log, action):
     """Return the findings of one kind as (reason, column, rows)."""
     findings = [each for each in log.report.findings if each.action == action]
     return [(each.reason, each.column, each.rows.tolist()) for each in findings]
-
-
-def refusal(source, mapping=SECONDS):
-    """Return the error with which a log is refused."""
-    with pytest.raises(MeasurementError) as caught:
-        read_log(source, mapping)
-    return caught.value
 
 
 # How each notation writes second number s of a log, for the round trip.
@@ -265,26 +251,6 @@ def test_cpu_is_turned_into_cores_by_its_base(base, reading, cores):
     log = read_log(log_of(f"0,{reading}", f"1,{reading}"), mapping)
 
     assert log.columns["encode_cores"].tolist() == pytest.approx([cores, cores], rel=1e-15)
-
-
-@pytest.mark.parametrize(
-    ("base", "reading", "sentence"),
-    [
-        # Derived: by hand.
-        (CpuBase(of="desktop", processors=2), 3, "3 % of 2 vCPU = 6 % of one core"),
-        (CpuBase(of="host", processors=64), 3, "3 % of 64 threads = 192 % of one core"),
-        (CpuBase(of="core"), 3, "3 % of one core = 0.03 cores"),
-        (
-            CpuBase(of="desktop", processors=2, unit="share"),
-            0.5,
-            "0.5 of 2 vCPU = 100 % of one core",
-        ),
-        (CpuBase(of="core", unit="ms_per_s"), 30, "30 ms a second of one core = 0.03 cores"),
-    ],
-)
-def test_consequence_of_an_answer_is_told_in_words(base, reading, sentence):
-    """The question about the percentage shows what each answer would mean."""
-    assert consequence(base, reading) == sentence
 
 
 def test_readings_that_contradict_the_answer_are_flagged():
@@ -533,53 +499,6 @@ def test_states_are_told_by_the_words_answered_for():
     assert (error.row, error.column) == (2, "s")
 
 
-def test_preview_asks_what_only_the_owner_knows():
-    """Percentage of what, day or month, decimal comma or groups, and which word is on."""
-    text = (
-        b"time\tencoder cpu %\tcard\tthroughput\n"
-        b"03/04/2026 10:00:00\t3,125\tA\t1\n03/04/2026 10:00:01\t4,250\tB\t1\n"
-    )
-    preview = look_at(text, desktop_vcpus=2)
-    questions = {each.field: each for each in preview.questions}
-
-    assert set(questions) == {"decimal", "time_format", "encode_base", "on_words"}
-    # Derived: by hand.
-    assert [each.consequence for each in questions["time_format"].choices] == [
-        "03/04/2026 is 3 April",
-        "03/04/2026 is 4 March",
-    ]
-    assert [each.consequence for each in questions["decimal"].choices] == [
-        "3,125 is 3125",
-        "3,125 is 3.125",
-    ]
-    for field in ("decimal", "time_format", "encode_base"):
-        assert getattr(preview.proposed, field) is None
-    looks = {each.name: each for each in preview.columns}
-    assert looks["throughput"].meaning is None
-    assert looks["encoder cpu %"].meaning == "encode_cores"
-    assert looks["encoder cpu %"].reason == 'its name has "encod" and it holds numbers'
-
-
-@pytest.mark.parametrize(
-    ("column", "suggested"),
-    [
-        ("encoder_cpu_pct_of_one_core", ("core", "percent")),
-        ("encoder cpu % of vCPUs", ("desktop", "percent")),
-        ("encoder cpu [cores]", ("core", "share")),
-        ("encoder cpu", None),
-    ],
-)
-def test_base_is_suggested_by_the_name_but_still_asked(column, suggested):
-    """A name that says what a percentage is of is quoted; the answer stays open."""
-    preview = look_at(log_of("0,1", "1,2", header=f"t_s,{column}"))
-
-    (question,) = preview.questions
-    assert question.field == "encode_base"
-    assert preview.proposed.encode_base is None
-    given = question.suggested and (question.suggested["of"], question.suggested["unit"])
-    assert given == suggested
-
-
 def test_several_logs_come_back_in_the_order_of_time():
     """Logs are sorted by their first reading; those that overlap are refused by name."""
     late = Upload("late.csv", log_of("2026-03-04 10:00:00,1", "2026-03-04 10:00:09,1"))
@@ -589,63 +508,6 @@ def test_several_logs_come_back_in_the_order_of_time():
     assert [log.name for log in read_log([late, early], DATED)] == ["early.csv", "late.csv"]
     error = refusal([late, early, across], DATED)
     assert "early.csv and across.csv" in str(error)
-
-
-@pytest.mark.parametrize(
-    "kind", ["path", "text of a path", "bytes", "stream", "text stream", "gzip"]
-)
-def test_log_may_come_as_a_file_or_as_bytes(tmp_path, kind):
-    """A path, bytes, an open file and a packed file give the same readings."""
-    content = log_of("0,1", "1,2")
-    path = tmp_path / "trial.csv"
-    path.write_bytes(gzip.compress(content) if kind == "gzip" else content)
-    source = {
-        "path": path,
-        "text of a path": str(path),
-        "bytes": content,
-        "stream": io.BytesIO(content),
-        "text stream": io.StringIO(content.decode()),
-        "gzip": path,
-    }[kind]
-    assert look_at(source).rows_about == 2
-    log = read_log(source, SECONDS)
-
-    assert log.columns["encode_cores"].tolist() == [0.01, 0.02]
-    assert log.name == ("trial.csv" if "path" in kind or kind == "gzip" else "log")
-
-
-@pytest.mark.parametrize(
-    ("content", "told"),
-    [
-        (b"", "a header and rows"),
-        (b"\n\n", "a header and rows"),
-        (b"PK\x03\x04rest", "save the sheet as CSV"),
-        (b"\x1f\x8b\x08rest", "a damaged gzip file"),
-        (gzip.compress(b"t,enc\n0,1\n")[:-6], "a damaged gzip file"),
-        (b"t,enc\n0,1\n1,\x00\n", "not binary data"),
-        (b"t,enc\n0,1\n1,\xe9\n", "name its encoding"),
-        (b't,enc\n0,1\n1,"2\n2,3\n', "quote"),
-        (b"t,enc\n", "readings"),
-    ],
-)
-def test_what_is_no_text_is_refused(content, told):
-    """Archives, damaged files, other encodings and open quotes are refused with the cure."""
-    assert told in str(refusal(content))
-
-
-def test_other_encodings_are_read_when_named():
-    """An encoding that cannot be told by the bytes is read once the user names it."""
-    content = "t;enc;Gerät\n0;1;Fähre\n1;2;Fähre\n".encode("cp1252")
-    assert refusal(content).row == 1
-    mapping = SECONDS.model_copy(update={"encoding": "cp1252", "activity": "Gerät"})
-
-    assert read_log(content, mapping).activity == ("Fähre", "Fähre")
-
-
-def test_row_of_a_bad_byte_is_counted_across_parts(monkeypatch):
-    """A byte that is no UTF-8 is found at its row however the log is cut into parts."""
-    monkeypatch.setattr(table, "_CHUNK", 7)
-    assert refusal("t,enc,ä\n0,1,ä\n1,1,".encode() + b"\xff\n").row == 3
 
 
 @settings(max_examples=60, deadline=None)
@@ -659,7 +521,7 @@ def test_rows_are_the_same_however_the_text_is_cut(text, chunk):
     """Going through a long text in parts finds the rows that going through at once finds."""
     whole = table.rows_of(text.encode(), ",")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(table, "_CHUNK", chunk)
+        patch.setattr(table, "_CHUNK_BYTES", chunk)
         parts = table.rows_of(text.encode(), ",")
 
     for name in ("start", "end", "cells"):
@@ -667,59 +529,6 @@ def test_rows_are_the_same_however_the_text_is_cut(text, chunk):
     # Derived: a separator counts where an even number of quotes stands before it.
     outside = [c for i, c in enumerate(text) if text[:i].count('"') % 2 == 0]
     assert sum(whole.cells - 1) == outside.count(",")
-
-
-def test_log_beyond_the_limit_is_refused_unread(tmp_path):
-    """A file larger than the limit is refused by its size, before it is read."""
-    path = tmp_path / "long.csv"
-    with path.open("wb") as file:
-        file.truncate(table.LARGEST_BYTES + 1)  # sparse: takes no room
-
-    assert "268,435,457 bytes" in str(refusal(path))
-
-
-class Endless:
-    """A stream that never ends and counts what is taken from it."""
-
-    name = "endless.csv"
-    taken = 0
-
-    def seekable(self):
-        """Say that there is no going back."""
-        return False
-
-    def read(self, size):
-        """Return as much as is asked for."""
-        assert size >= 0, "the whole stream was asked for"
-        self.taken += size
-        return b"0" * size
-
-
-def test_stream_is_not_read_past_the_limit(monkeypatch):
-    """A stream is given up one byte after the limit."""
-    monkeypatch.setattr(table, "LARGEST_BYTES", 1_000_000)
-    stream = Endless()
-
-    assert "endless.csv" in str(refusal(stream))
-    assert stream.taken <= 1_000_001
-
-
-def test_packed_log_beyond_the_limit_is_refused_while_it_is_unpacked(monkeypatch):
-    """A small packed file that grows without end is counted, given up, and never held."""
-    packed = gzip.compress(b"0,1\n" * 4_000_000, compresslevel=1)
-    held = []
-    monkeypatch.setattr(table, "LARGEST_BYTES", 2_000_000)
-    unpacking = table._unpacking
-
-    def watched(content):
-        for part in unpacking(content):
-            held.append(len(part))
-            yield part
-
-    monkeypatch.setattr(table, "_unpacking", watched)
-    assert "more than 2,000,000 bytes once unpacked" in str(refusal(packed))
-    assert sum(held) < 4_000_000
-    assert max(held) <= 1024 * 1024
 
 
 def test_finding_says_how_many_and_where():

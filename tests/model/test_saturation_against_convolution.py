@@ -17,6 +17,7 @@ import pytest
 from model.defaults import harbour
 from model.saturation import saturation_curve
 from model.scenario import from_data
+from tests.checked import Recorder
 
 FloatArray = npt.NDArray[Any]
 
@@ -116,7 +117,7 @@ def quantile(values: FloatArray, chances: FloatArray, level: float) -> float:
     ids=["few", "some", "many"],
 )  # fmt: skip
 def test_demand_is_the_convolution(
-    arm: str, share_pct: float, sessions: list[int], sums: Any
+    arm: str, share_pct: float, sessions: list[int], sums: Any, checked: Recorder
 ) -> None:
     """Mean, p95 and p99 of demand are within 1 % of those of the convolution."""
     data = plenty()
@@ -125,15 +126,26 @@ def test_demand_is_the_convolution(
     one = single_session(data, arm)
     mean = sum(demand * chance for demand, chance in one.items())
     assert sum(one.values()) == pytest.approx(1)
+    ours: list[float] = []
+    exact: list[float] = []
     for number in sessions:
         here = ladder.at(number)
         values, chances = sums(one, number)
         # Derived: the sum of independent demands, see the top of this file.
         assert here["cpu_mean_pct"] == pytest.approx(number * mean, rel=0.01)
+        ours += [here["cpu_mean_pct"], here["cpu_p95_pct"], here["cpu_p99_pct"]]
+        exact += [number * mean, *(quantile(values, chances, level) for level in (0.95, 0.99))]
         for level, name in ((0.95, "cpu_p95_pct"), (0.99, "cpu_p99_pct")):
             low = quantile(values, chances, level - LEVEL_ERROR)
             high = quantile(values, chances, level + LEVEL_ERROR)
             assert 0.99 * low <= here[name] <= 1.01 * high, (number, name)
+    if sessions is not FEW:
+        told = "with card" if arm == "offloaded" else "without card"
+        checked(
+            "Demand", f"mean, p95 and p99 of {min(sessions)} to {max(sessions)} sessions, {told}, "
+            f"share {share_pct} %", "the sum of independent sessions, added up by another road",
+            exact, ours, kind="derived", rel=0.01,
+        )  # fmt: skip
 
 
 @pytest.mark.parametrize("sums", [convolved_sums, transformed_sums])

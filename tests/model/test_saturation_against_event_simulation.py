@@ -12,8 +12,10 @@ import pytest
 from model.defaults import BURST_PHASES
 from model.saturation import saturation_curve
 from model.scenario import from_data, to_data
+from tests.checked import Recorder
 from tests.model.event_simulation import HostRun, simulate_host
 
+SIMULATION = "an event simulation of every burst, tests/model/event_simulation.py"
 SIMULATED_HOSTS = 150
 SECONDS = 6.0
 MOMENTS = 12_000
@@ -96,7 +98,7 @@ def simulated(seed: int, arm: str) -> tuple[dict[str, float], HostRun]:
 @pytest.mark.slow
 @pytest.mark.parametrize("arm", ["software", "offloaded"])
 @pytest.mark.parametrize("seed", DRAWN, ids=[f"{seed}: {LIMITS[seed]}" for seed in DRAWN])
-def test_the_curve_is_what_simulated_hosts_show(seed: int, arm: str) -> None:
+def test_the_curve_is_what_simulated_hosts_show(seed: int, arm: str, checked: Recorder) -> None:
     """Demand is within 2 %, frames within 3 points and wait within 1 of the simulated hosts'."""
     curve, run = simulated(seed, arm)
     # Independent: tests/model/event_simulation.py. Its own standard errors are at most 0.4 % of
@@ -104,6 +106,16 @@ def test_the_curve_is_what_simulated_hosts_show(seed: int, arm: str) -> None:
     assert run.demand_error_pct <= 0.004 * run.demand_mean_pct
     assert run.frames_error_pct <= 0.6
     assert run.wait_error_pct <= 0.5
+    told = f"{'with' if arm == 'offloaded' else 'without'} card, short of {LIMITS[seed]}"
+    for what, expected, ours, tolerance in (
+        ("mean CPU demand [%]", run.demand_mean_pct, curve["cpu_mean_pct"], {"rel": 0.02}),
+        ("delivered frames [%]", run.frames_pct, curve["frames_mean_pct"], {"abs": 3}),
+        ("scheduler wait [%]", run.wait_pct, curve["wait_mean_pct"], {"abs": 1}),
+    ):
+        checked(
+            "Curve over sessions", f"{what} of drawn host {seed}, {told}", SIMULATION, expected,
+            ours, kind="independent", **tolerance,
+        )  # fmt: skip
     assert curve["cpu_mean_pct"] == pytest.approx(run.demand_mean_pct, rel=0.02)
     assert curve["frames_mean_pct"] == pytest.approx(run.frames_pct, abs=3)
     assert curve["wait_mean_pct"] == pytest.approx(run.wait_pct, abs=1)

@@ -4,6 +4,7 @@ import copy
 import json
 import math
 import pickle
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -15,6 +16,7 @@ from model.errors import InputError
 from model.scenario import Scenario, default, dump, from_data, load, to_data
 from tests.model.drawn import scenarios
 
+SHIPPED = Path(__file__).resolve().parents[2] / "demo_data" / "scenarios" / "harbour.json"
 NUMBERS = sorted(FIELDS)
 WHOLE = [path for path in NUMBERS if FIELDS[path].whole]
 
@@ -357,3 +359,10 @@ def test_midnight_ends_a_day():
     """A day may last until 24:00."""
     # Derived: 17 h from 07:00 to midnight.
     assert from_data(edited(["day", "end"], "24:00")).day.length_s == 61_200
+
+
+def test_shipped_file_is_what_the_command_writes(capsys):
+    """The example in demo_data holds every number of the scenario that opens by default."""
+    assert main(["default"]) == 0
+
+    assert capsys.readouterr().out == SHIPPED.read_text("utf-8")

@@ -8,6 +8,7 @@ from model.errors import InputError
 from model.scenario import default, from_data, to_data
 from model.sensitivity import first_order, ranking
 from model.uncertainty import propagate
+from tests.scenarios import one_activity
 
 
 def uniform(draws, columns, seed=1):
@@ -20,7 +21,7 @@ def ishigami(x):
     return np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
 
 
-def test_indices_of_the_ishigami_function():
+def test_indices_of_the_ishigami_function(checked):
     """The indices of a function with a strong interaction equal its integrals."""
     found = []
     for seed in range(8):
@@ -39,9 +40,16 @@ def test_indices_of_the_ishigami_function():
     assert np.abs(mean - expected)[[0, 1, 3]] == pytest.approx(0, abs=3 * error.max())
     # Derived: x3 alone does nothing; an index is never below 0, so a little luck is left.
     assert 0 <= mean[2] < 0.002
+    checked(
+        "Uncertainty", "shares of x1, x2 and of all in the variance of the Ishigami function",
+        "T. Ishigami and T. Homma, ISUMA 1990, doi:10.1109/ISUMA.1990.151285 (the function); its "
+        "integrals by hand", np.array(expected)[[0, 1, 3]], mean[[0, 1, 3]],
+        kind="published, second-hand", abs=3 * error.max(),
+        allowed="three standard errors of eight runs",
+    )  # fmt: skip
 
 
-def test_indices_of_the_g_function():
+def test_indices_of_the_g_function(checked):
     """Indices that span three orders of magnitude are told apart."""
     a = np.array([0, 1, 4.5, 9, 99, 99, 99, 99])
     x = uniform(2_000, 8)
@@ -53,9 +61,14 @@ def test_indices_of_the_g_function():
     part = 1 / (3 * (1 + a) ** 2)
     expected = part / ((1 + part).prod() - 1)
     assert list(found.by_group.values()) == pytest.approx(expected.tolist(), abs=0.02)
+    checked(
+        "Uncertainty", "shares of the four inputs that matter in the variance of the g-function",
+        "I. M. Sobol's g-function, its integrals by hand", expected[:4],
+        list(found.by_group.values())[:4], kind="derived", abs=0.02,
+    )  # fmt: skip
 
 
-def test_group_of_dependent_inputs_agrees_with_pick_and_freeze():
+def test_group_of_dependent_inputs_agrees_with_pick_and_freeze(checked):
     """A group's index counts what its inputs share, as freezing the whole group does."""
 
     def drawn(seed):
@@ -77,6 +90,12 @@ def test_group_of_dependent_inputs_agrees_with_pick_and_freeze():
         # 181, 2010, 259-270, table 2 (b), doi:10.1016/j.cpc.2009.09.018, written here.
         expected = np.mean(answer(two) * (answer(mixed) - answer(one))) / np.var(answer(one))
         assert found.by_group[group] == pytest.approx(expected, abs=0.03)
+        checked(
+            "Uncertainty", f"share of a group of dependent inputs ({group})",
+            "the estimator of A. Saltelli and others, Computer Physics Communications 181, 2010, "
+            "259-270, doi:10.1016/j.cpc.2009.09.018, 200,000 draws", expected,
+            found.by_group[group], kind="independent", abs=0.03,
+        )  # fmt: skip
 
 
 def test_luck_is_taken_off():
@@ -110,26 +129,7 @@ def test_too_few_draws_give_no_indices():
 # ------------------------------------------------------------------------------- whole rankings
 
 
-def one_activity(**host):
-    """One kind of session that runs an application and moves no picture."""
-    data = to_data(default())
-    work = data["activities"][1] | {
-        "name": "work",
-        "app_burst_ms": 19,
-        "app_bursts_per_s": 5,
-        "frame_rate_hz": 0,
-    }
-    role = data["roles"][0] | {"name": "everyone", "weight_pct": 100, "activity_pct": {"work": 100}}
-    own = {"cores": 8, "threads_per_core": 1, "turbo_ratio": 1.0, "reserve_pct": 0}
-    targets = {"max_wait_pct": 100, "min_frames_pct": 1, "max_cpu_p95_pct": 85}
-    return from_data(
-        data
-        | {"sessions": 40, "activities": [work], "roles": [role]}
-        | {"host": data["host"] | own | host, "targets": data["targets"] | targets}
-    )
-
-
-def test_ranking_of_two_lognormal_inputs_is_theirs():
+def test_ranking_of_two_lognormal_inputs_is_theirs(checked):
     """Demand over capacity is a product of two lognormal inputs, and ranked as one."""
     spreads = {"application": 20, "clock": 10, "dwell": 0}
     found = propagate(one_activity(), 60, spreads_pct=spreads)
@@ -142,6 +142,11 @@ def test_ranking_of_two_lognormal_inputs_is_theirs():
     assert [rank.group for rank in ranked.ranks] == ["application", "clock"]
     assert by_group["application"].first_order == pytest.approx(np.expm1(a2) / whole, abs=0.02)
     assert by_group["clock"].first_order == pytest.approx(np.expm1(b2) / whole, abs=0.02)
+    checked(
+        "Uncertainty", "shares of two lognormal inputs in the variance of headroom",
+        "the variance of a lognormal product, by hand", np.expm1([a2, b2]) / whole,
+        [by_group[name].first_order for name in ("application", "clock")], kind="derived", abs=0.02,
+    )  # fmt: skip
     # Derived: 40 sessions of 0.095 cores on 8 cores leave 52.5 %; a fifth more work 43 %. The
     # lattice of demand rounds the p95 by up to 0.02 %.
     assert by_group["application"].high == pytest.approx(100 - 47.5 * 1.2, abs=0.02)

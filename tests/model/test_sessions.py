@@ -7,7 +7,7 @@ import pytest
 from model.errors import InputError
 from model.hosts import kinds
 from model.scenario import default, from_data, to_data
-from model.sessions import REFERENCE_PIXELS, Activity, Role, macroblocks, pixels
+from model.sessions import REFERENCE_PIXELS, Activity, Role, pixels
 
 VIDEO = Activity.model_validate(
     {
@@ -49,22 +49,6 @@ def test_display_that_is_none_is_refused(display):
     """A display is two whole numbers from 100 to 9999 joined by x."""
     with pytest.raises(InputError, match=r"display is .* from 100 to 9999"):
         pixels(display)
-
-
-@pytest.mark.parametrize(
-    ("width", "height", "blocks"),
-    [
-        # Derived: padded to whole blocks of 16 x 16: 1080 / 16 = 67.5, so 68 rows.
-        (1920, 1080, 120 * 68),
-        (1280, 720, 80 * 45),
-        (16, 16, 1),
-        (17, 16, 2),
-        (1, 1, 1),
-    ],
-)
-def test_macroblocks_are_padded_to_whole_ones(width, height, blocks):
-    """A frame takes whole macroblocks, those it only touches included."""
-    assert macroblocks(width, height) == blocks
 
 
 # ---------------------------------------------------------------------------- motion and cost

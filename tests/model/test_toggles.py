@@ -340,7 +340,7 @@ def test_toggles_outside_the_log_are_refused(rows):
         offload_between(rows, 6, first_on=False)
 
 
-def test_nile_changed_once_after_1898():
+def test_nile_changed_once_after_1898(checked):
     """The yearly volume of the Nile has its one known change, and no other."""
     nile = VALUES["nile"]
     volumes = np.array(nile["volumes"], dtype=float)
@@ -351,6 +351,11 @@ def test_nile_changed_once_after_1898():
     assert changes.tolist() == [nile["last_year_of_first_level"] - nile["first_year"] + 1]
     left = sum(((part - part.mean()) ** 2).sum() for part in np.split(volumes, changes))
     assert left == pytest.approx(nile["squares_left"], rel=1e-9)
+    year = nile["first_year"] + changes - 1
+    checked(
+        "Evidence", "last year before the Nile's volume fell, and squares left", nile["source"],
+        [1898, nile["squares_left"]], [*year, left], kind="published, second-hand", rel=1e-9,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("case", VALUES["divisions"] + VALUES["steps"])

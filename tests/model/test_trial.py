@@ -10,8 +10,17 @@ import scipy.stats
 from scipy.signal import lfilter
 
 from model.errors import InputError
-from model.evidence.noise import Noise, noise_of, variance_of_sum
-from model.evidence.student import power_of, smallest_effect_found, t_cdf, t_quantile
+from model.evidence.block_fit import fit_blocks
+from model.evidence.blocks import cut_blocks, spells_of
+from model.evidence.noise import Noise, covariances_of_blocks, noise_of, variance_of_sum
+from model.evidence.on_off import offload_effect
+from model.evidence.student import (
+    mean_of_estimated_spread,
+    power_of,
+    smallest_effect_found,
+    t_cdf,
+    t_quantile,
+)
 from model.evidence.trial import ORDERS, plan_trial
 
 REFERENCES = Path(__file__).resolve().parents[1] / "references"
@@ -27,25 +36,42 @@ def drawn(noise: Noise, rows: int, generator) -> np.ndarray:
     return noise.sd * (np.sqrt(noise.slow_share) * slow + np.sqrt(1 - noise.slow_share) * quick)
 
 
+def error_of_pairs(noise: Noise, states: str, block_s: float) -> float:
+    """Standard error of the mean difference of pairs of blocks, 5 s of each dropped."""
+    steady = np.where(np.arange(block_s) < 5, 0.0, 1 / (block_s - 5))
+    signs = [1.0 if state == "1" else -1.0 for state in states]
+    weights = np.concatenate([sign * steady for sign in signs]) / (len(states) / 2)
+    return np.sqrt(variance_of_sum(weights, noise))
+
+
+def thue_morse(blocks: int) -> str:
+    """The order 0110 1001 ..., for so many blocks."""
+    return "".join(str(place.bit_count() % 2) for place in range(blocks))
+
+
 @pytest.mark.parametrize("row", VALUES["planning"]["rows"])
-def test_plans_agree_with_the_full_covariance_matrix(row):
+def test_differences_of_pairs_agree_with_the_full_covariance_matrix(row):
     """Standard error, half width and smallest effect are those of an independent calculation."""
-    plan = plan_trial(
-        ["video"], Noise(1, row["lag_1"]), blocks=row["blocks"], block_s=row["block_s"]
-    )
+    error = error_of_pairs(Noise(1, row["lag_1"]), thue_morse(row["blocks"]), row["block_s"])
+    degrees = row["blocks"] // 2 - 1
 
     # Independent: the file names program and version. Its power leaves out the far tail.
-    assert plan.standard_error == pytest.approx(row["standard_error"], rel=1e-10)
-    assert plan.half_width == pytest.approx(row["half_width"], rel=1e-10)
-    assert plan.smallest_effect == pytest.approx(row["smallest_effect"], rel=3e-6)
+    assert error == pytest.approx(row["standard_error"], rel=1e-10)
+    assert t_quantile(0.975, degrees) * error == pytest.approx(row["half_width"], rel=1e-10)
+    assert smallest_effect_found(error, degrees, 0.8, 0.95) == pytest.approx(
+        row["smallest_effect"], rel=3e-6
+    )
 
 
-def test_smallest_effects_are_those_known():
+def test_smallest_effects_of_pairs_are_those_known():
     """At 60 s a block the smallest effects are the known ones, rounded to a hundredth."""
     table = VALUES["smallest_effects_rounded"]
     for blocks, expected in table["by_blocks"].items():
+        order = thue_morse(int(blocks))
         found = [
-            plan_trial(["video"], Noise(1, lag_1), blocks=int(blocks)).smallest_effect
+            smallest_effect_found(
+                error_of_pairs(Noise(1, lag_1), order, 60), int(blocks) // 2 - 1, 0.8, 0.95
+            )
             for lag_1 in table["lag_1"]
         ]
         # Independent: the file names program and version.
@@ -55,16 +81,71 @@ def test_smallest_effects_are_those_known():
 @pytest.mark.parametrize("row", VALUES["abba"]["rows"])
 def test_abba_agrees_with_the_full_covariance_matrix(row):
     """The standard error of ABBA blocks of any length is that of an independent calculation."""
-    plan = plan_trial(
-        ["video"],
-        Noise(1, row["lag_1"]),
-        blocks=row["blocks"],
-        block_s=row["block_s"],
-        order="ABBA",
-    )
+    error = error_of_pairs(Noise(1, row["lag_1"]), "0110" * (row["blocks"] // 4), row["block_s"])
 
     # Independent: the file names program and version.
-    assert plan.standard_error == pytest.approx(row["standard_error"], rel=1e-9)
+    assert error == pytest.approx(row["standard_error"], rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "noise",
+    [Noise(1, 0.0), Noise(2, 0.8), Noise(1, 0.97), Noise(1, 0.9, 0.4, interval_s=2.0)],
+)
+@pytest.mark.parametrize("order", ORDERS)
+@pytest.mark.parametrize("blocks", [8, 16, 28])
+def test_plans_agree_with_regression_on_all_readings(noise, order, blocks):
+    """Standard error and degrees are those of levels regressed on offload and a drift."""
+    plan = plan_trial(["video"], noise, blocks=blocks, block_s=50.0, drop_s=6.0, order=order)
+    rows_a_block, dropped = round(50 / noise.interval_s), round(6 / noise.interval_s)
+    rows = blocks * rows_a_block
+    apart = np.abs(np.subtract.outer(np.arange(rows), np.arange(rows)))
+    readings = noise.sd**2 * np.where(apart == 0, 1.0, noise.slow_share * noise.carry**apart)
+    means = np.zeros((blocks, rows))
+    for block in range(blocks):
+        first, last = block * rows_a_block + dropped, (block + 1) * rows_a_block
+        means[block, first:last] = 1 / (last - first)
+    levels = means @ readings @ means.T
+    powers = np.linspace(-1, 1, blocks)[:, None] ** np.arange(blocks // 4 + 1)
+    columns = np.column_stack([powers, np.array(plan.states[0], dtype=float)])
+    inverse = np.linalg.pinv(columns)
+    rest = (np.eye(blocks) - columns @ inverse) @ levels
+
+    # Derived: ordinary least squares by a pseudo-inverse of powers of time, dense covariances.
+    assert plan.standard_error == pytest.approx(
+        np.sqrt((inverse @ levels @ inverse.T)[-1, -1]), rel=1e-7
+    )
+    # Derived: Satterthwaite's degrees for the true covariances. The method sees them within
+    # blocks only, which moves the degrees by a few per cent.
+    degrees = np.trace(rest) ** 2 / np.trace(rest @ rest)
+    assert plan.degrees == pytest.approx(degrees, rel=0.03)
+    assert plan.interval_calibration == pytest.approx(1, abs=0.02)
+
+
+def test_plan_parts_blocks_as_the_log_will_be_parted():
+    """A log switched as planned is cut and fitted with the weights that the plan stands on."""
+    plan = plan_trial(["video"], Noise(1, 0.5), blocks=16, block_s=60.0, drop_s=5.0)
+    on = np.repeat(plan.states[0], 60).astype(int)
+    time_s = np.arange(960.0)
+    fit = fit_blocks(cut_blocks(np.zeros(960), time_s, spells_of(on, time_s), 5.0, 60.0))
+    weights = np.zeros((16, 60))
+    weights[:, 5:] = fit.contrast[:, None] / 55
+
+    # Derived: the quadratic form over single readings, by another function.
+    expected = np.sqrt(variance_of_sum(weights.ravel(), plan.noise))
+    assert plan.standard_error == pytest.approx(expected, rel=1e-10)
+
+
+def test_covariances_of_blocks_are_sums_over_readings():
+    """Means of two blocks vary together as all pairs of their readings do."""
+    noise = Noise(sd=3.0, carry=0.9, slow_share=0.4)
+    found = covariances_of_blocks(noise, 12, 9, 4)
+    distance = np.abs(np.subtract.outer(np.arange(48), np.arange(48)))
+    covariance = 9.0 * np.where(distance == 0, 1.0, 0.4 * 0.9**distance)
+
+    for apart in range(4):
+        # Derived: the definition, the first three readings of each block left out.
+        expected = covariance[3:12, 12 * apart + 3 : 12 * apart + 12].mean()
+        assert found[apart] == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("row", VALUES["mean_of_correlated"]["rows"])
@@ -90,36 +171,52 @@ def test_variance_of_any_sum_is_the_quadratic_form():
     assert variance_of_sum(np.zeros(5), noise) == 0
 
 
-@pytest.mark.parametrize("lag_1", [0.0, 0.8, 0.95])
-def test_promised_power_is_kept(lag_1):
-    """In simulated trials the interval leaves out zero as often as the plan says."""
-    noise, trials = Noise(2.0, lag_1), 1_500
-    plan = plan_trial(["video"], noise, blocks=16)
+@pytest.mark.parametrize(
+    ("noise", "goal"),
+    [
+        (Noise(2.0, 0.0), {"smallest_effect": 0.4}),
+        (Noise(2.0, 0.8), {"half_width": 0.75}),
+        (Noise(2.0, 0.95), {"blocks": 16}),
+        (Noise(2.0, 0.98, 0.6), {"blocks": 8}),
+    ],
+    ids=["independent", "slow", "slower", "few blocks"],
+)
+def test_promises_are_kept(noise, goal):
+    """In simulated trials error, half width, power and coverage come out as planned."""
+    trials = 300
+    plan = plan_trial(["video"], noise, **goal)
     generator = np.random.default_rng(21)
-    rows = 16 * 60
-    readings = drawn(noise, rows * trials, generator).reshape(trials, 16, 60)[:, :, 5:]
-    sign = np.where(plan.states[0], 1.0, -1.0)
-    means = readings.mean(axis=2) * sign + np.where(sign > 0, plan.smallest_effect, 0.0)
-    pairs = means[:, 0::2] + means[:, 1::2]
-    error = pairs.std(axis=1, ddof=1) / np.sqrt(8)
-    found = np.abs(pairs.mean(axis=1)) / error > scipy.stats.t.ppf(0.975, 7)
+    on = np.repeat(plan.states[0], 60).astype(int)
+    readings = drawn(noise, len(on) * trials, generator).reshape(trials, -1)
+    effects = [
+        offload_effect(row + plan.smallest_effect * on, on, 1.0, 5.0, block_s=60.0, resamples=0)
+        for row in readings
+    ]
+    found = np.array([effect.difference.value for effect in effects])
+    low, high = np.array([effect.difference.interval for effect in effects]).T
 
-    # Derived: a share of 0.8 in so many trials, three standard errors; slow noise that pairs share
-    # makes the interval shorter, and so finds a little more.
-    sampling = 3 * np.sqrt(0.8 * 0.2 / trials)
-    assert pairs.mean(axis=1).std() == pytest.approx(plan.standard_error, rel=0.06)
-    assert 0.8 - sampling < found.mean() < 0.8 + sampling + (plan.interval_calibration - 1)
-    covered = np.abs(pairs.mean(axis=1) - plan.smallest_effect) / error < t_quantile(0.975, 7)
-    assert covered.mean() == pytest.approx(
-        plan.interval_coverage, abs=3 * np.sqrt(0.05 * 0.95 / trials)
+    # Derived: shares and means of so many trials, within three standard errors. The proportions of
+    # the noise are estimated too, which moves half widths by up to 2 %.
+    def sampling(share):
+        return 3 * np.sqrt(share * (1 - share) / trials)
+
+    half = (high - low) / 2
+    assert found.std() == pytest.approx(plan.standard_error, rel=3 / np.sqrt(2 * trials))
+    assert half.mean() == pytest.approx(
+        plan.half_width, rel=0.02 + 3 * half.std() / half.mean() / np.sqrt(trials)
     )
+    assert ((low > 0) | (high < 0)).mean() == pytest.approx(plan.power, abs=sampling(0.8))
+    covered = (low <= plan.smallest_effect) & (plan.smallest_effect <= high)
+    assert covered.mean() == pytest.approx(plan.interval_coverage, abs=sampling(0.95))
+    assert np.median([effect.degrees for effect in effects]) == pytest.approx(plan.degrees, rel=0.1)
 
 
 def test_power_curve_rises_from_the_false_alarms():
     """The curve starts at one less the confidence, rises, and passes the plan's point."""
     plan = plan_trial(["video"], Noise(0.2, 0.8), half_width=0.1)
 
-    assert plan.powers[0] == pytest.approx(0.05)
+    assert plan.powers[0] == pytest.approx(1 - plan.interval_coverage)
+    assert plan.powers[0] == pytest.approx(0.05, abs=1e-4)
     assert (np.diff(plan.powers) > 0).all()
     assert np.interp(plan.smallest_effect, plan.effects, plan.powers) == pytest.approx(0.8)
     assert plan.effects[-1] == pytest.approx(2 * plan.smallest_effect)
@@ -157,10 +254,12 @@ def test_easy_goals_still_get_sixteen_blocks():
 
 def test_goal_out_of_reach_says_what_can_be_had():
     """What no trial of 128 blocks can do is refused with what one can."""
-    with pytest.raises(InputError, match=r"0\.02; expected at least 0\.323") as caught:
+    with pytest.raises(InputError, match=r"0\.02; expected at least 0\.3\d+,") as caught:
         plan_trial(["video"], Noise(1, 0.95), smallest_effect=0.02)
 
     assert caught.value.field == "smallest_effect"
+    amount = float(str(caught.value.expected).split(",")[0].removeprefix("at least "))
+    assert plan_trial(["video"], Noise(1, 0.95), smallest_effect=amount).blocks == 128
 
 
 @pytest.mark.parametrize("order", ORDERS)
@@ -248,14 +347,14 @@ def test_sheet_says_what_must_be_agreed():
         assert words in printed
 
 
-def test_shared_slow_noise_is_warned_of():
-    """Where pairs share slow noise, the plan tells how often its interval will hold the truth."""
-    calm = plan_trial(["a"], Noise(1, 0.8), blocks=16)
-    slow = plan_trial(["a"], Noise(1, 0.98), blocks=16, order="ABBA")
+def test_noise_that_blocks_do_not_show_is_warned_of():
+    """Where blocks are too short to show the noise's memory, the plan tells what that costs."""
+    calm = plan_trial(["a"], Noise(1, 0.9), blocks=16, order="ABBA")
+    short = plan_trial(["a"], Noise(1, 0.9), blocks=16, block_s=10.0, order="ABBA")
 
     assert calm.interval_coverage == pytest.approx(0.95, abs=0.003)
-    assert len(slow.cautions) == len(calm.cautions) + 1
-    assert f"{100 * slow.interval_coverage:.0f} %" in slow.cautions[-1]
+    assert len(short.cautions) == len(calm.cautions) + 1
+    assert f"{100 * short.interval_coverage:.0f} %" in short.cautions[-1]
 
 
 PLAN = {"activities": ["a"], "noise": Noise(1, 0), "smallest_effect": 1.0}
@@ -407,6 +506,26 @@ def test_power_has_its_limits():
     assert power_of(-3.0, 2.0, 7, 0.95) == power_of(3.0, 2.0, 7, 0.95)
     effect = smallest_effect_found(2.0, 3, 0.9, 0.99)
     assert power_of(effect, 2.0, 3, 0.99) == pytest.approx(0.9)
+    assert smallest_effect_found(2.0, 7, 0.1, 0.95, calibration=2.0) == 0
+
+
+@pytest.mark.parametrize("degrees", [1, 3.5, 10, 400])
+def test_estimated_spread_is_short_on_average(degrees):
+    """The mean of an estimated standard deviation is scipy's of a chi variable."""
+    expected = scipy.stats.chi.mean(degrees) / np.sqrt(degrees)
+
+    # Independent: scipy 1.17.1, stats.chi.mean.
+    assert mean_of_estimated_spread(degrees) == pytest.approx(expected, rel=1e-12)
+
+
+def test_interval_that_is_too_short_finds_more():
+    """Where the error is estimated too small, zero is left out more often, effect or none."""
+    share = scipy.stats.nct.sf(scipy.stats.t.ppf(0.975, 7) / 1.2, 7, [0.0, 2.0])
+    rest = scipy.stats.nct.cdf(-scipy.stats.t.ppf(0.975, 7) / 1.2, 7, [0.0, 2.0])
+
+    for effect, expected in zip([0.0, 2.0], share + rest, strict=True):
+        # Independent: scipy 1.17.1, stats.nct.
+        assert power_of(effect, 1.0, 7, 0.95, 1.2) == pytest.approx(expected, rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -420,6 +539,10 @@ def test_power_has_its_limits():
         (lambda: power_of(1.0, 0.0, 3, 0.95), "standard_error"),
         (lambda: power_of(1.0, 1.0, 3, 1.0), "confidence"),
         (lambda: smallest_effect_found(1.0, 3, 0.01, 0.95), "power"),
+        (lambda: smallest_effect_found(1.0, 3, 0.8, 0.95, 0.0), "calibration"),
+        (lambda: power_of(1.0, 1.0, 3, 0.95, 0.0), "calibration"),
+        (lambda: mean_of_estimated_spread(0.0), "degrees"),
+        (lambda: covariances_of_blocks(Noise(1, 0), 10, 11, 4), "steady_rows"),
     ],
 )
 def test_distributions_refuse_what_they_cannot_use(call, field):

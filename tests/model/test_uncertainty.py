@@ -11,17 +11,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model import uncertainty
+from model import all_draws
 from model.__main__ import main
 from model.assess import assess
 from model.day import simulate_day_both
 from model.draws import GROUPS, draw_scores, inputs_of, latin_hypercube, scenario_at
 from model.errors import InputError
 from model.hosts import ARMS
+from model.one_draw import CURVES
 from model.scenario import default, from_data, to_data
 from model.targets import LIMITS
-from model.uncertainty import ANSWERS, CURVES, DIFFERENCES, propagate
+from model.uncertainty import ANSWERS, DIFFERENCES, propagate
 from tests.model.drawn import scenarios
+from tests.scenarios import one_activity
 
 NO_SPREAD = dict.fromkeys(GROUPS, 0.0)
 
@@ -34,21 +36,6 @@ def small(**changes):
     planner, trainee = data["roles"][0], data["roles"][3]
     data["roles"] = [planner | {"weight_pct": 60}, trainee | {"weight_pct": 40}]
     return from_data(data | {"sessions": 8} | changes)
-
-
-def one_activity():
-    """Sessions that are all alike: 0.095 cores each on 8 cores, so that CPU alone limits."""
-    data = to_data(default())
-    work = data["activities"][1] | {
-        "name": "work",
-        "app_burst_ms": 19,
-        "app_bursts_per_s": 5,
-        "frame_rate_hz": 0,
-    }
-    role = data["roles"][0] | {"name": "everyone", "weight_pct": 100, "activity_pct": {"work": 100}}
-    data["host"] |= {"cores": 8, "threads_per_core": 1, "turbo_ratio": 1.0, "reserve_pct": 0}
-    data["targets"] |= {"max_wait_pct": 100, "min_frames_pct": 1}
-    return from_data(data | {"sessions": 40, "activities": [work], "roles": [role]})
 
 
 def plain(found):
@@ -263,7 +250,7 @@ class DyingPool:
 
 def test_processes_that_die_lose_nothing(monkeypatch):
     """What a process that was killed had under way is worked out here."""
-    monkeypatch.setattr(uncertainty, "ProcessPoolExecutor", DyingPool)
+    monkeypatch.setattr(all_draws, "ProcessPoolExecutor", DyingPool)
 
     alone, shared = (propagate(one_activity(), 10, processes=number) for number in (1, 2))
     assert plain(alone) == plain(shared)

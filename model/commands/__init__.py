@@ -1,0 +1,1 @@
+"""What does each command of `python -m model` take, and what does it answer?"""
