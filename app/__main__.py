@@ -1,4 +1,4 @@
-"""python -m app: serve the dashboard on this machine until it is stopped.
+"""How is the dashboard served on this machine? `python -m app`, until it is stopped.
 
 `python -m app export SCENARIO_OR_LINK --out DIR` saves the charts as pictures instead.
 """
