@@ -24,6 +24,7 @@ from typing import Any, TypeAlias
 
 from app.evidence_refusals import told_error
 from app.evidence_session import Session
+from app.failure_log import log_failure
 from app.file_locks import FileLock, is_held, take
 from model.errors import InputError
 from model.processes import watch_parent
@@ -158,7 +159,7 @@ class Jobs:
                 _write(session.folder, state | ended)
         except Exception as error:  # the folder may be gone: nobody is left to be told
             if session.folder.exists():
-                _LOG.error("a job could not be seen through", exc_info=error)
+                log_failure("a job could not be seen through", error)
         finally:
             if room is not None:
                 room.release()
@@ -280,7 +281,7 @@ def _work(session: Session, job_id: str, task: Task, inputs: dict[str, Any]) -> 
         _write(session.folder, state | {"state": "failed", "error": told_error(error)})
     except Exception as error:
         number = secrets.token_hex(4)
-        _LOG.error("failure %s in a job", number, exc_info=error)
+        log_failure(f"failure {number} in a job", error)
         failure = _FAILED.format(number=number)
         if session.folder.exists():
             _write(session.folder, state | {"state": "failed", "failure": failure})

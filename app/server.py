@@ -1,6 +1,5 @@
 """How is the application put together? `make_app` builds a fresh one each time it is called."""
 
-import logging
 import secrets
 from typing import Any
 
@@ -25,6 +24,7 @@ from app.evidence_jobs import Jobs
 from app.evidence_records import Limits
 from app.evidence_store import EvidenceStore
 from app.evidence_web import Desk
+from app.failure_log import log_failure
 from app.hardening import harden
 from app.labels import OPEN_FILE, OPEN_FILE_ABOUT
 from app.pages import evidence, fleet, host, method, proposal, shelf
@@ -52,7 +52,6 @@ _LAYOUTS = {
     "method": method.page_layout,
 }
 _SWEEP_S = 1800.0
-_LOG = logging.getLogger("crestline")
 
 
 def make_app(settings: Settings) -> Dash:
@@ -159,7 +158,7 @@ def _evidence_desk(app: Dash, settings: Settings) -> Desk:
 def _report_failure(error: Exception) -> str:
     """Log a failure under a number and return what to tell: that number, never the stack."""
     name = secrets.token_hex(4)
-    _LOG.error("failure %s", name, exc_info=error)
+    log_failure(f"failure {name}", error)
     return f"Something went wrong (number {name}); what you see is the last result."
 
 

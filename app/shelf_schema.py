@@ -192,7 +192,9 @@ def _engine(url: str) -> Engine:
     try:
         if place.get_backend_name() == "sqlite":
             _make_file(Path(str(place.database)))
-            engine = sa.create_engine(place, connect_args={"timeout": _WAIT_S})
+            engine = sa.create_engine(
+                place, connect_args={"timeout": _WAIT_S}, hide_parameters=True
+            )
             sa.event.listen(engine, "connect", _prepare_sqlite)
             sa.event.listen(engine, "begin", _begin_sqlite)
             return engine
@@ -202,7 +204,7 @@ def _engine(url: str) -> Engine:
             "tcp_user_timeout": _WAIT_S * 1000,
             "options": f"-c statement_timeout={_WAIT_S * 1000}",
         }
-        return sa.create_engine(place, connect_args=waits, pool_pre_ping=True)
+        return sa.create_engine(place, connect_args=waits, pool_pre_ping=True, hide_parameters=True)
     except ModuleNotFoundError as error:
         raise ShelfError(f"the shelf's database needs the package {error.name}") from None
 

@@ -39,6 +39,7 @@ from app.components.comparison import (
     shown,
     takeaway,
 )
+from app.failure_log import log_failure
 from app.figures.compared import LETTERS, MOST_COMPARED, Compared, compared_figure
 from app.labels import SHELF
 from app.refusals import refusal
@@ -150,8 +151,11 @@ def _reply(answer: Callable[[], Told | Response], method: str) -> Response:
         told = {"error": {"field": "request", "message": str(error.description)}}
     except Exception as error:
         number = secrets.token_hex(4)
-        _LOG.error("failure %s on the shelf", number, exc_info=error)
         reached = isinstance(error, ShelfError)
+        if reached:  # its own words hold nothing that was saved
+            _LOG.error("failure %s: %s", number, error)
+        else:
+            log_failure(f"failure {number} on the shelf", error)
         told = {"failure": SHELF["unreachable" if reached else "failed"].format(number=number)}
         status = 503 if reached else 500
     return _as_json(told, status)
