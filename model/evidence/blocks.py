@@ -208,5 +208,7 @@ def _length_of_a_block(spells: tuple[Spell, ...]) -> float:
 def _equal_parts(spell: Spell, unit_s: float) -> list[float]:
     """Return the times that cut a spell into parts of about a block's length. [s]"""
     parts = max(round(spell.duration_s / unit_s), 1) if unit_s > 0 else 1
+    if parts == 1:  # as most are, and there may be a hundred thousand
+        return [spell.begin_s, spell.end_s]
     edges: list[float] = np.linspace(spell.begin_s, spell.end_s, parts + 1).tolist()
     return edges
