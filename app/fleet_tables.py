@@ -92,11 +92,11 @@ def sites_table(asked: Asked, plan: FleetPlan, at: int) -> Told:
     """
     currency = asked.inputs.currency
     head = [
-        "Site", "Arm", "Sessions", "Rated load of a host", "Sessions on a running host",
-        "CPU use [%]", "Hosts", "needed + spare + drained", "Cards", "Rack units", "At work [W]",
+        "Site", "Arm", "Sessions", "Rated load of a host", "What limits a host",
+        "Sessions on a running host", "CPU use [%]", "Hosts", "needed + spare + drained",
+        "Cards", "Rack units", "At work [W]",
         "Energy [kWh/year]", f"Purchase [{currency}]", f"Yearly cost [{currency}]",
         f"Present value [{currency}]", f"Per session and year [{currency}]",
-        "What limits a host",
     ]  # fmt: skip
     cards = asked.inputs.choices[at].accelerator.cards
     rows = []
@@ -112,16 +112,16 @@ def _site_cells(plan: SitePlan) -> list[str]:
     rating, costs = plan.rating, plan.costs
     limit = rating.binding_limit
     if costs is None:
-        return [f"{rating.rated_load:,}", *["not carried"] + [""] * 11, limit]
+        return [f"{rating.rated_load:,}", limit, "not carried", *[""] * 11]
     needed = costs.hosts - costs.spare_hosts - costs.drained_hosts
     each = "" if plan.sessions_per_host is None else f"{float(plan.sessions_per_host):,.1f}"
     return [
-        f"{rating.rated_load:,}", each,
+        f"{rating.rated_load:,}", limit, each,
         "" if plan.utilisation_pct is None else f"{plan.utilisation_pct:.0f}",
         f"{costs.hosts:,}", f"{needed:,} + {costs.spare_hosts:,} + {costs.drained_hosts:,}",
         f"{costs.cards:,}", f"{costs.rack_units:,}", f"{costs.watts_at_work:,.0f}",
         f"{costs.energy_kwh:,.0f}", in_table(costs.purchase), in_table(costs.yearly_cost),
-        in_table(costs.present_value), in_table(costs.cost_per_session_year), limit,
+        in_table(costs.present_value), in_table(costs.cost_per_session_year),
     ]  # fmt: skip
 
 
