@@ -1,153 +1,40 @@
-"""At which addresses do the scripts of parts 1, 4 and 5 of the Evidence page ask?
+"""What does the Evidence page show of a trial: plan, effects, peaks, a host's log, report?
 
-    GET  /evidence-data/trial-words             labels and help of the forms
-    POST /evidence-data/plan                    a trial's plan, its power curve and run sheet
-    POST /evidence-data/effect                  start working out the effects, as a job
-    POST /evidence-data/effect-shown            the effects as tables and a forest plot
-    POST /evidence-data/peaks                   the peaks above thresholds
-    POST /evidence-data/demands                 demands from a host's total
-    POST /evidence-data/compare                 predicted against measured
-    POST /evidence-data/changes                 what the measured costs would change
-    POST /evidence-data/apply                   the scenario with the accepted changes
-    POST /evidence-data/csv/<table>             one of the tables as CSV
-    POST /evidence-data/picture/<chart>         what stands on a chart's picture
-    POST /evidence-data/report                  the report of the trial
-
-Each answers from the visitor's own session (`app.evidence_web`); no scenario, table or chart holds
-what another visitor brought.
+Each answer is made from the visitor's own session; no scenario or table holds what another visitor
+brought. `app.evidence_results_web` says at which addresses they are asked for.
 """
 
 import datetime as dt
-from typing import Any, cast
-
-from flask import Response
+from typing import Any
 
 from app import (
-    evidence_changes,
     evidence_effects,
     evidence_host,
     evidence_peaks,
     evidence_plan,
-    evidence_shown,
-    url_state,
+    evidence_shown_effects,
+    evidence_shown_host,
+    evidence_shown_peaks,
 )
 from app import words_trial as words
-from app.csv_text import MEDIA_TYPE, csv_text
-from app.evidence_pictures import picture_of
+from app.evidence_asked import (
+    asked_arm,
+    asked_number,
+    asked_number_or_none,
+    asked_place,
+    asked_scenario,
+    asked_theme,
+    effects_there,
+)
 from app.evidence_report import report_of
 from app.evidence_session import Session
-from app.evidence_web import BASE, Desk, body
-from app.pictures import PAPER
-from app.theme import LIGHT, THEMES, Figure, Theme
 from app.words import CAUTION
-from app.workers import Workers
 from model.errors import InputError, check_above
-from model.evidence.calibration import Proposal, apply_changes, changes_from_demands
 from model.evidence.comparison import TOLERANCE_PCT
 from model.evidence.demands import Demands
-from model.evidence.trial import ORDERS
-from model.scenario import Scenario, canonical, load, to_data
+from model.evidence.trial_exactness import ORDERS
 
 Told = dict[str, Any]
-
-
-def register(desk: Desk, workers: Workers) -> None:
-    """Bind the addresses.
-
-    Parameters
-    ----------
-    desk : Desk
-        Knows each visitor.
-    workers : Workers
-        Who works out what takes longer than a moment but needs no job.
-    """
-
-    def worked(task: Any) -> Any:
-        return lambda session: workers.run_long(task, session, body())
-
-    def started(session: Session) -> Told:
-        asked = body()
-        drop_s = _number(asked, "drop_s")
-        block_s = _optional(asked, "block_s")
-        return {
-            "job": desk.jobs.run_job(
-                session, evidence_effects.work_out_effects, drop_s=drop_s, block_s=block_s
-            )
-        }
-
-    desk.bind(f"{BASE}/trial-words", "GET", lambda _: told_words(), without=told_words)
-    desk.bind(
-        f"{BASE}/plan", "POST", lambda session: plan(session, body()),
-        without=lambda: plan(None, body()),
-    )  # fmt: skip
-    desk.bind(f"{BASE}/effect", "POST", started)
-    desk.bind(f"{BASE}/effect-shown", "POST", lambda session: effect_shown(session, body()))
-    for name, task in (
-        ("peaks", peaks), ("demands", demands), ("compare", compared), ("changes", changes),
-        ("apply", applied), ("report", report),
-    ):  # fmt: skip
-        desk.bind(f"{BASE}/{name}", "POST", worked(task))
-    for name in ("effects", "peaks", "demands", "compared"):
-        desk.bind(f"{BASE}/csv/{name}", "POST", _csv_of(name))
-    desk.bind(
-        f"{BASE}/csv/power", "POST", lambda session: power_csv(session, body()),
-        without=lambda: power_csv(None, body()),
-    )  # fmt: skip
-    for name in ("forest", "quantiles", "residuals"):
-        desk.bind(f"{BASE}/picture/{name}", "POST", _picture_of(name))
-    desk.bind(
-        f"{BASE}/picture/power", "POST", lambda session: power_picture(session, body()),
-        without=lambda: power_picture(None, body()),
-    )  # fmt: skip
-
-
-# ------------------------------------------------------------------------------- the questions
-
-
-def _theme(asked: Told) -> Theme:
-    return THEMES.get(str(asked.get("theme")), LIGHT)
-
-
-def _number(asked: Told, name: str) -> float:
-    value = asked.get(name)
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) < 1e12:
-        raise InputError(name, value, "a number")
-    return float(value)
-
-
-def _optional(asked: Told, name: str) -> float | None:
-    return None if asked.get(name) is None else _number(asked, name)
-
-
-def _place(asked: Told, name: str) -> int:
-    value = asked.get(name)
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise InputError(name, value, "a whole number")
-    return value
-
-
-def _scenario(asked: Told) -> Scenario:
-    text = asked.get("scenario")
-    if not isinstance(text, str) or not text.lstrip().startswith("{"):
-        raise InputError("scenario", text, "a scenario as JSON text")  # never a path
-    return load(text)
-
-
-def _arm(asked: Told) -> str:
-    arm = asked.get("arm")
-    if not isinstance(arm, str):
-        raise InputError("arm", arm, '"software" or "offloaded"')
-    return arm
-
-
-def _effects(session: Session) -> Told:
-    effects = session.result("effects")
-    if effects is None:
-        raise InputError("effect", "not worked out", "logs that were read and confirmed")
-    return cast(Told, effects)
-
-
-# --------------------------------------------------------------------------------- the answers
 
 
 def told_words() -> Told:
@@ -170,7 +57,7 @@ def plan(session: Session | None, asked: Told) -> Told:
         See `app.evidence_plan.planned`.
     """
     found, unit = evidence_plan.planned(asked, session)
-    return evidence_plan.told_of(found, unit, _theme(asked))
+    return evidence_plan.told_of(found, unit, asked_theme(asked))
 
 
 def effect_shown(session: Session, asked: Told) -> Told:
@@ -207,15 +94,17 @@ def effect_shown(session: Session, asked: Told) -> Told:
     effects = session.result("effects")
     if effects is None:
         return told
-    columns = evidence_shown.columns_of(effects)
+    columns = evidence_shown_effects.columns_of(effects)
     column = asked.get("column") if asked.get("column") in columns else None
     if column is None and columns:
         column = columns[0]
     figure = None
     if column is not None:
-        figure = evidence_shown.forest_of(effects, column, bool(asked.get("share")), _theme(asked))
+        figure = evidence_shown_effects.forest_of(
+            effects, column, bool(asked.get("share")), asked_theme(asked)
+        )
     return told | {
-        "effects": evidence_shown.effects_shown(effects, column), "column": column,
+        "effects": evidence_shown_effects.effects_shown(effects, column), "column": column,
         "figure": figure,
         "drop_s": effects["drop_s"], "block_s": effects["block_s"],
     }  # fmt: skip
@@ -233,19 +122,19 @@ def peaks(session: Session, asked: Told) -> Told:
     """
     readings = session.readings()
     given = asked.get("thresholds")
-    thresholds = evidence_peaks.default_thresholds(readings, _scenario(asked))
+    thresholds = evidence_peaks.default_thresholds(readings, asked_scenario(asked))
     if given is not None:
         if not isinstance(given, dict):
             raise InputError("thresholds", given, "a number for each column")
         thresholds |= {
-            name: _number({f"thresholds.{name}": value}, f"thresholds.{name}")
+            name: asked_number({f"thresholds.{name}": value}, f"thresholds.{name}")
             for name, value in given.items()
         }
     effects = session.result("effects")
     drop_s = evidence_effects.DROP_S if effects is None else effects["drop_s"]
     found = evidence_peaks.peaks_of(readings, session.states(), thresholds, drop_s)
     session.keep("peaks", found)
-    return evidence_shown.peaks_shown(found)
+    return evidence_shown_peaks.peaks_shown(found)
 
 
 def demands(session: Session, asked: Told) -> Told:
@@ -258,22 +147,31 @@ def demands(session: Session, asked: Told) -> Told:
     asked : dict
         log, base_cores or None [cores], counted, scenario for the host, theme.
     """
-    _, found = _demands(session, asked)
+    _, found = demands_by(session, asked)
     session.keep("demands", found)
-    return evidence_shown.demands_shown(found, _theme(asked))
+    return evidence_shown_host.demands_shown(found, asked_theme(asked))
 
 
-def _demands(session: Session, asked: Told) -> tuple[Demands, Told]:
-    """Demands by a log of a host that ran at the clock and the work per clock that were given."""
-    scenario = _scenario(asked)
-    speed = {name: _optional(asked, name) for name in ("clock_ghz", "relative_ipc")}
+def demands_by(session: Session, asked: Told) -> tuple[Demands, Told]:
+    """Return demands by a log of a host that ran at the clock and work per clock that were given.
+
+    Parameters
+    ----------
+    session : Session
+        The visitor's.
+    asked : dict
+        log, base_cores or None [cores], counted, scenario for the host, clock_ghz [GHz] and
+        relative_ipc [-], each None for the scenario's.
+    """
+    scenario = asked_scenario(asked)
+    speed = {name: asked_number_or_none(asked, name) for name in ("clock_ghz", "relative_ipc")}
     given = {name: value for name, value in speed.items() if value is not None}
     for name, value in given.items():
         check_above(name, value, 0)
     measured = scenario.model_copy(update={"host": scenario.host.model_copy(update=given)})
     return evidence_host.demands_of(
-        session.readings(), _place(asked, "log"), _optional(asked, "base_cores"), measured,
-        str(asked.get("counted", "threads")),
+        session.readings(), asked_place(asked, "log"), asked_number_or_none(asked, "base_cores"),
+        measured, str(asked.get("counted", "threads")),
     )  # fmt: skip
 
 
@@ -287,71 +185,14 @@ def compared(session: Session, asked: Told) -> Told:
     asked : dict
         log, scenario, arm, counted, tolerance_pct or None [%], theme.
     """
-    tolerance = _optional(asked, "tolerance_pct")
+    tolerance = asked_number_or_none(asked, "tolerance_pct")
     found = evidence_host.compared_of(
-        session.readings(), session.states(), _place(asked, "log"), _scenario(asked), _arm(asked),
-        str(asked.get("counted", "threads")),
+        session.readings(), session.states(), asked_place(asked, "log"), asked_scenario(asked),
+        asked_arm(asked), str(asked.get("counted", "threads")),
         TOLERANCE_PCT if tolerance is None else tolerance,
     )  # fmt: skip
     session.keep("compared", found)
-    return evidence_shown.compared_shown(found, _theme(asked))
-
-
-def changes(session: Session, asked: Told) -> Told:
-    """Return the changes that a visitor's measurements ask of the scenario.
-
-    Parameters
-    ----------
-    session : Session
-        The visitor's.
-    asked : dict
-        scenario, source ("effects" or "demands"), role, clock_ghz and relative_ipc or None; for
-        demands also log, arm, base_cores.
-    """
-    return evidence_shown.proposal_shown(_proposal(session, asked))
-
-
-def _proposal(session: Session, asked: Told) -> Proposal:
-    scenario = _scenario(asked)
-    if asked.get("source") == "demands":
-        found, told = _demands(session, asked)
-        reference = scenario.reference_clock_ghz  # demands are work of reference cores
-        return changes_from_demands(found, scenario, _arm(asked), told["log_name"], reference, 1.0)
-    speed = _optional(asked, "clock_ghz"), _optional(asked, "relative_ipc")
-    return evidence_changes.proposals_of(_effects(session), scenario, _place(asked, "role"), *speed)
-
-
-def applied(session: Session, asked: Told) -> Told:
-    """Return the scenario with the accepted changes made, as a link and as data.
-
-    Parameters
-    ----------
-    session : Session
-        The visitor's.
-    asked : dict
-        As for `changes`, and accepted: the numbers of the changes.
-
-    Returns
-    -------
-    dict
-        query, None where too long for a link; scenario as data; count of changes made.
-    """
-    found = _proposal(session, asked)
-    accepted = asked.get("accepted")
-    known = range(len(found.changes))
-    if not isinstance(accepted, list) or not all(
-        type(each) is int and each in known for each in accepted
-    ):
-        raise InputError("accepted", accepted, "the numbers of changes that were proposed")
-    if not accepted:
-        raise InputError("accepted", "none", "at least one change that is ticked")
-    changed = apply_changes(_scenario(asked), [found.changes[each] for each in accepted])
-    return {
-        "query": url_state.to_address(changed),
-        "scenario": to_data(changed),
-        "canonical": canonical(changed),
-        "count": len(accepted),
-    }
+    return evidence_shown_host.compared_shown(found, asked_theme(asked))
 
 
 def report(session: Session, asked: Told) -> Told:
@@ -364,107 +205,7 @@ def report(session: Session, asked: Told) -> Told:
     asked : dict
         scenario, for the thresholds where no peaks were counted yet.
     """
-    effects = _effects(session)
+    effects = effects_there(session)
     if session.result("peaks") is None:
         peaks(session, {"scenario": asked.get("scenario")})
     return report_of(effects, session.result("peaks"), dt.date.today())
-
-
-# ------------------------------------------------------------------------------ CSV, pictures
-
-
-def _csv_of(name: str) -> Any:
-    tables = {
-        "effects": evidence_shown.effect_csv, "peaks": evidence_shown.peak_csv,
-        "demands": evidence_shown.demand_csv, "compared": evidence_shown.compared_csv,
-    }  # fmt: skip
-
-    def answer(session: Session) -> Response:
-        return as_csv(name, tables[name](_kept(session, name)))
-
-    return answer
-
-
-def _kept(session: Session, name: str) -> Told:
-    found = session.result(name)
-    if found is None:
-        raise InputError(name, "not worked out", "a result on the page that is still here")
-    return cast(Told, found)
-
-
-def as_csv(name: str, table: evidence_shown.Table) -> Response:
-    """Return a table as a CSV file; the caution stands in its first row.
-
-    Parameters
-    ----------
-    name : str
-        What the file is called after.
-    table : tuple of list
-        Header and rows.
-    """
-    response = Response(csv_text(*evidence_shown.with_note(table)), content_type=MEDIA_TYPE)
-    file_name = f"crestline-estimate-trial-{name}.csv"
-    response.headers["Content-Disposition"] = f'attachment; filename="{file_name}"'
-    return response
-
-
-def power_csv(session: Session | None, asked: Told) -> Response:
-    """Return a plan's power curve as CSV.
-
-    Parameters
-    ----------
-    session : Session or None
-        The visitor's logs, for the noise.
-    asked : dict
-        See `app.evidence_plan.planned`.
-    """
-    return as_csv("power", evidence_plan.table_of(*evidence_plan.planned(asked, session)))
-
-
-def _picture_of(chart: str) -> Any:
-    def answer(session: Session) -> Told:
-        asked = body()
-        if chart == "forest":
-            effects = _effects(session)
-            column = asked.get("column")
-            columns = evidence_shown.columns_of(effects)
-            if column not in columns:
-                raise InputError("column", column, f"one of {', '.join(columns)}")
-            figure = evidence_shown.forest_of(effects, column, bool(asked.get("share")), PAPER)
-            rows = [row for row in effects["rows"] if row["column"] == column]
-            shown = [effects["overall"][column]] if column in effects["overall"] else rows[:3]
-            lines = [words.effect_sentence(row) for row in shown]
-            names = [log["name"] for log in effects["logs"]]
-            lines_below = [words.METHOD_IN_SHORT.format(drop=f"{effects['drop_s']:g}")]
-        elif chart == "quantiles":
-            found = evidence_shown.compared_shown(_kept(session, "compared"), PAPER)
-            figure, lines = found["figure"], [found["sentence"]]
-            names, lines_below = [_kept(session, "compared")["log_name"]], found["lines"]
-        else:
-            kept = _kept(session, "demands")
-            found = evidence_shown.demands_shown(kept, PAPER)
-            figure, lines = found["figure"], [found["sentence"]]
-            names, lines_below = [kept["log_name"]], found["warnings"]
-        summary = [f"Logs: {', '.join(names)}.", *lines_below]
-        return _trial_picture(chart, figure, " ".join(lines), summary)
-
-    return answer
-
-
-def power_picture(session: Session | None, asked: Told) -> Told:
-    """Return what stands on the picture of a power curve.
-
-    Parameters
-    ----------
-    session : Session or None
-        The visitor's logs, for the noise.
-    asked : dict
-        See `app.evidence_plan.planned`.
-    """
-    found, unit = evidence_plan.planned(asked, session)
-    told = evidence_plan.told_of(found, unit, PAPER)
-    return _trial_picture("power", told["figure"], told["answer"], told["lines"])
-
-
-def _trial_picture(chart: str, figure: Figure, takeaway: str, summary: list[str]) -> Told:
-    return picture_of(f"trial-{chart}", words.TITLES[chart], figure, takeaway, summary)

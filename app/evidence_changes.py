@@ -3,13 +3,8 @@
 from typing import Any
 
 from model.errors import InputError
-from model.evidence.calibration import (
-    ActivityLevels,
-    Level,
-    Proposal,
-    ScenarioChange,
-    changes_from,
-)
+from model.evidence.calibration import Level, Proposal, ScenarioChange
+from model.evidence.calibration_desktop import ActivityLevels, changes_from
 from model.scenario import Scenario
 
 Told = dict[str, Any]

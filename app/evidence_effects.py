@@ -2,7 +2,8 @@
 
 Everything is worked out from the session's readings and confirmed states alone and kept there as
 plain JSON data, from which tables, figures, CSV and the report are made. Nothing here knows of
-requests, so that a process of its own can do the work; `app.evidence_answers` answers the browser.
+requests, so that a process of its own can do the work; `app.evidence_results_web` answers the
+browser.
 """
 
 from collections.abc import Callable

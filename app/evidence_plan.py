@@ -11,7 +11,8 @@ from app.theme import Theme
 from model.errors import InputError, MeasurementError
 from model.evidence.noise import Noise, noise_of
 from model.evidence.record import Readings
-from model.evidence.trial import ORDERS, TrialPlan, plan_trial
+from model.evidence.trial import TrialPlan, plan_trial
+from model.evidence.trial_exactness import ORDERS
 
 Told = dict[str, Any]
 MOST_NAMES = 40

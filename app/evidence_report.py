@@ -9,14 +9,14 @@ from dataclasses import replace
 from typing import Any
 
 from app import words_trial as words
-from app.evidence_shown import (
+from app.evidence_shown_effects import (
     check_table,
     columns_of,
     forest_of,
-    peak_table,
     result_table,
     warnings_of,
 )
+from app.evidence_shown_peaks import peak_table
 from app.labels import amount
 from app.theme import LIGHT, Theme
 from app.words import CAUTION

@@ -1,6 +1,6 @@
 """What does the proposal say of a visitor's trial? What the trial's report says, on one sheet."""
 
-from app import evidence_shown, url_state
+from app import evidence_shown_effects, url_state
 from app import words_proposal as told
 from app import words_trial as trial
 from app.evidence_answers import report
@@ -32,10 +32,10 @@ def evidence_section(session: Session, scenario_text: str) -> Told:
     figures, tables, lists = [], [], []
     for part in found["sections"]:
         if "figure" in part:
-            column = evidence_shown.columns_of(effects)[0]
+            column = evidence_shown_effects.columns_of(effects)[0]
             made = picture_of(
                 "trial-forest", part["title"],
-                evidence_shown.forest_of(effects, column, False, PAPER),
+                evidence_shown_effects.forest_of(effects, column, False, PAPER),
                 " ".join(_effects_of(effects, column)),
                 [found["about"], trial.METHOD_IN_SHORT.format(drop=f"{effects['drop_s']:g}")],
             )  # fmt: skip

@@ -8,8 +8,8 @@ from flask_compress import Compress
 
 from app import (
     downloads,
-    evidence_answers,
     evidence_reading,
+    evidence_results_web,
     failure_answers,
     fleet_web,
     ids,
@@ -91,7 +91,7 @@ def make_app(settings: Settings) -> Dash:
     playing.register(app.server, workers, _report_failure)
     desk = _evidence_desk(app, settings)
     evidence_reading.register(desk, workers)
-    evidence_answers.register(desk, workers)
+    evidence_results_web.register(desk, workers)
     fleet_web.register(app.server, remember, workers, _report_failure)
     kept = open_shelf(settings.shelf_url)
     shelf.register(app, kept, workers)

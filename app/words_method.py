@@ -571,7 +571,7 @@ CHAPTERS: tuple[Chapter, ...] = (
                 "measured.",
                 ((r"r", "speed of a core of the trial's host over that of the reference core"),),
                 OURS,
-                "model.evidence.calibration",
+                "model.evidence.calibration_desktop",
             ),
             Equation(
                 "Predicted against measured",
@@ -604,7 +604,7 @@ CHAPTERS: tuple[Chapter, ...] = (
                     (r"\nu", "degrees of freedom"),
                 ),
                 OURS,
-                "model.evidence.trial",
+                "model.evidence.trial_exactness",
             ),
         ),
     ),

@@ -7,91 +7,18 @@ an hour on it, how exact the answer will be.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, floor, log10, sqrt
-from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
-from model.errors import InputError, check_above, check_at_least
-from model.evidence.block_fit import fit_blocks, mean_residual_square, relative_variances
-from model.evidence.block_noise import BlockNoise, expected_block_noise
-from model.evidence.blocks import Blocks
-from model.evidence.noise import Noise, covariances_of_blocks
+from model.errors import InputError, check_at_least
+from model.evidence.noise import Noise
 from model.evidence.record import FloatArray
-from model.evidence.student import (
-    mean_of_estimated_spread,
-    power_of,
-    smallest_effect_found,
-    t_cdf,
-    t_quantile,
-)
+from model.evidence.student import t_cdf, t_quantile
+from model.evidence.trial_exactness import ORDERS, Exactness, Order, exactness_of, states_of
+from model.evidence.trial_length import Goal, block_lengths, check_goal, shortest
+from model.evidence.trial_sheet import CAUTIONS, CHECKLIST, RunRow, run_sheet
 
-Order: TypeAlias = Literal["Thue-Morse", "ABBA", "permuted"]
-ORDERS: tuple[Order, ...] = get_args(Order)
-
-LEAST_BLOCKS = 8  # four pairs; fewer leave the interval to chance
-USUAL_BLOCKS = 16
-MOST_BLOCKS = 128
-BLOCK_CHOICES_S = (30.0, 45.0, 60.0, 90.0, 120.0, 180.0, 300.0)
 _CURVE_POINTS = 61
-_FEWEST_STEADY_READINGS = 5  # in a block, once its first seconds are dropped
-
-CHECKLIST = (
-    "This is a host and a desktop for trials, not in production: nobody works on it but us.",
-    "Agreed by (name, date), who also answers for the host:",
-    "How offload is switched off and on again has been tried once, and is written here:",
-    "How everything is put back as it was, and who does it if the trial is broken off:",
-    "The log records the encoder's CPU and frames delivered every {interval} s, with the clock "
-    "time and, if possible, the state of offload.",
-    "The clock of whoever switches and that of the log agree to the second.",
-    "The activity is played by a script or from one recording, the same in every block.",
-    "Display size, number of displays, frame rate and quality limits are fixed and noted:",
-    "Nothing else runs on the host: no backups, no scans, no updates, no second desktop.",
-)
-CAUTIONS = (
-    "Switching offload on and off on purpose belongs in a trial, never in production.",
-    "Note the actual time of every switch. A late one does no harm once the log knows it.",
-    "Keep to the order. Do not leave out, repeat or swap blocks because of what the log shows.",
-    "Afterwards switch back to the state from before, and check that a desktop shows it.",
-)
-
-
-@dataclass(frozen=True)
-class RunRow:
-    """One line of the run sheet: what is done when.
-
-    Parameters
-    ----------
-    block : int
-        Number of the block, counted from 1 through the whole trial. [-]
-    activity : str
-        What the desktop does.
-    on : bool
-        Whether offload is on.
-    switched : bool
-        Whether offload has to be switched for it; False where it stays as in the block before.
-    start_s, count_from_s, end_s : float
-        Begin of the block, of the readings that count, and its end, from the trial's begin. [s]
-    """
-
-    block: int
-    activity: str
-    on: bool
-    switched: bool
-    start_s: float
-    count_from_s: float
-    end_s: float
-
-    @property
-    def state(self) -> str:
-        """The state in words."""
-        return "with card" if self.on else "without card"
-
-    @property
-    def clock(self) -> str:
-        """Begin of the block as hours, minutes and seconds from the trial's begin."""
-        seconds = round(self.start_s)
-        return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,10 +161,7 @@ def plan_trial(
     Notes
     -----
     The trial is planned for the method of `offload_effect`, which takes a smooth drift out of the
-    levels of blocks. The standard error of its difference is exact for the noise given: the
-    weights of all blocks in their order, with the covariance of every two of them, the gaps of
-    dropped seconds included. What the method will find for it, and with how many degrees of
-    freedom, follows from what it sees of that noise within blocks on average. In 600 simulated
+    levels of blocks; `exactness_of` gives its standard error for the noise. In 600 simulated
     trials each, for 8, 16 and 32 blocks of 60 s and correlations from 0 to 0.98, half widths lay
     between 5 % below and 1 % above those planned, and the power of 80 % came out at 80 to 84 %.
 
@@ -250,7 +174,7 @@ def plan_trial(
     names = _checked_names(activities)
     if not isinstance(noise, Noise):
         raise InputError("noise", type(noise).__name__, "a Noise, from a pilot log or a guess")
-    _check_goal(smallest_effect, half_width, blocks)
+    check_goal(smallest_effect, half_width, blocks)
     check_at_least("drop_s", drop_s, 0, unit="s")
     check_at_least("settle_s", settle_s, 0, unit="s")
     if order not in ORDERS:
@@ -263,77 +187,14 @@ def plan_trial(
         raise InputError("power", power, f"a number above {1 - confidence:g}, up to 0.999")
     if block_s is None and blocks is not None:
         raise InputError("block_s", None, "a number above 0 s, as the number of blocks is given")
-    if block_s is None:
-        lengths = [
-            each
-            for each in BLOCK_CHOICES_S
-            if _steady(each, drop_s, noise) >= _FEWEST_STEADY_READINGS
-        ]
-        if not lengths:
-            raise InputError("drop_s", drop_s, "less than the longest block, 300 s, leaves")
-    else:
-        check_above("block_s", block_s, 0, unit="s")
-        lengths = [float(block_s)]
-        if _steady(block_s, drop_s, noise) < _FEWEST_STEADY_READINGS:
-            least = drop_s + _FEWEST_STEADY_READINGS * noise.interval_s
-            raise InputError("block_s", block_s, f"a number of at least {least:g} s")
+    lengths = block_lengths(block_s, drop_s, noise)
 
-    goal = _Goal(smallest_effect, half_width, power, confidence)
+    goal = Goal(smallest_effect, half_width, power, confidence)
     if blocks is not None:
-        best = _exactness(order, seed, blocks, lengths[0], drop_s, noise)
+        best = exactness_of(order, seed, blocks, lengths[0], drop_s, noise)
     else:
-        best = _shortest(goal, lengths, drop_s, noise, order, seed)
+        best = shortest(goal, lengths, drop_s, noise, order, seed)
     return _written(best, goal, names, noise, order, seed, drop_s, settle_s)
-
-
-@dataclass(frozen=True)
-class _Exactness:
-    """What one schedule can do, however many activities follow it."""
-
-    blocks: int
-    block_s: float
-    standard_error: float
-    calibration: float
-    degrees: float
-
-
-@dataclass(frozen=True)
-class _Goal:
-    """What is asked for, and how far a schedule is from it."""
-
-    smallest_effect: float | None
-    half_width: float | None
-    power: float
-    confidence: float
-
-    def half_width_of(self, exact: _Exactness) -> float:
-        found = exact.standard_error / exact.calibration * mean_of_estimated_spread(exact.degrees)
-        return t_quantile(0.5 + self.confidence / 2, exact.degrees) * found
-
-    def power_at(self, effect: float, exact: _Exactness) -> float:
-        return power_of(
-            effect, exact.standard_error, exact.degrees, self.confidence, exact.calibration
-        )
-
-    def effect_of(self, exact: _Exactness) -> float:
-        return smallest_effect_found(
-            exact.standard_error, exact.degrees, self.power, self.confidence, exact.calibration
-        )
-
-    def met_by(self, exact: _Exactness) -> bool:
-        if self.smallest_effect is not None:
-            return self.power_at(self.smallest_effect, exact) >= self.power
-        return self.half_width_of(exact) <= self.wanted
-
-    def reached_by(self, exact: _Exactness) -> float:
-        """What the schedule reaches of the wanted quantity; the smaller, the better."""
-        return self.effect_of(exact) if self.half_width is None else self.half_width_of(exact)
-
-    @property
-    def wanted(self) -> float:
-        wanted = self.smallest_effect if self.half_width is None else self.half_width
-        assert wanted is not None
-        return wanted
 
 
 def _checked_names(activities: Sequence[str]) -> tuple[str, ...]:
@@ -348,117 +209,9 @@ def _checked_names(activities: Sequence[str]) -> tuple[str, ...]:
     return names
 
 
-def _check_goal(
-    smallest_effect: float | None, half_width: float | None, blocks: int | None
-) -> None:
-    given = [each for each in (smallest_effect, half_width, blocks) if each is not None]
-    if len(given) != 1:
-        raise InputError(
-            "goal", f"{len(given)} given", "one of smallest_effect, half_width and blocks"
-        )
-    if smallest_effect is not None:
-        check_above("smallest_effect", smallest_effect, 0)
-    if half_width is not None:
-        check_above("half_width", half_width, 0)
-    if blocks is not None and (
-        not isinstance(blocks, int)
-        or isinstance(blocks, bool)
-        or not LEAST_BLOCKS <= blocks <= MOST_BLOCKS
-        or blocks % 4
-    ):
-        raise InputError("blocks", blocks, f"a multiple of 4 from {LEAST_BLOCKS} to {MOST_BLOCKS}")
-
-
-def _steady(block_s: float, drop_s: float, noise: Noise) -> int:
-    """Return how many readings of a block count."""
-    return round(block_s / noise.interval_s) - round(drop_s / noise.interval_s)
-
-
-def _shortest(
-    goal: _Goal, lengths: Sequence[float], drop_s: float, noise: Noise, order: Order, seed: int
-) -> _Exactness:
-    """Return the shortest schedule that reaches the goal, from the usual number of blocks on."""
-    shortest: _Exactness | None = None
-    longest: list[_Exactness] = []
-    for block_s in lengths:
-        most = _exactness(order, seed, MOST_BLOCKS, block_s, drop_s, noise)
-        if not goal.met_by(most):
-            longest.append(most)
-            continue
-        for blocks in range(USUAL_BLOCKS, MOST_BLOCKS + 1, 4):
-            if shortest is not None and blocks * block_s >= shortest.blocks * shortest.block_s:
-                break
-            exact = _exactness(order, seed, blocks, block_s, drop_s, noise)
-            if goal.met_by(exact):
-                shortest = exact
-                break
-    if shortest is not None:
-        return shortest
-    best = min(longest, key=goal.reached_by)
-    field = "smallest_effect" if goal.half_width is None else "half_width"
-    raise InputError(
-        field,
-        goal.wanted,
-        f"at least {_rounded_up(goal.reached_by(best))}, which is what {MOST_BLOCKS} blocks of "
-        f"{best.block_s:g} s can do with this noise; longer blocks or less noise can do more",
-    )
-
-
-def _rounded_up(amount: float) -> str:
-    """Return three digits of an amount that are no less than it."""
-    step = 10.0 ** (floor(log10(amount)) - 2)
-    return f"{ceil(amount / step - 1e-9) * step:.3g}"
-
-
-def _states(order: Order, blocks: int, generator: np.random.Generator) -> tuple[bool, ...]:
-    """Return whether offload is on, block by block; chance decides which state is first."""
-    pairs = blocks // 2
-    if order == "Thue-Morse":
-        first_on = [place.bit_count() % 2 == 1 for place in range(0, blocks, 2)]
-    elif order == "ABBA":
-        first_on = [pair % 2 == 1 for pair in range(pairs)]
-    else:
-        first_on = [bool(each) for each in generator.permutation(np.arange(pairs) % 2)]
-    if generator.random() < 0.5:
-        first_on = [not each for each in first_on]
-    return tuple(state for on in first_on for state in (on, not on))
-
-
-def _exactness(
-    order: Order, seed: int, blocks: int, block_s: float, drop_s: float, noise: Noise
-) -> _Exactness:
-    """Return the exact standard error of a schedule, and how well it will be estimated."""
-    states = _states(order, blocks, np.random.default_rng(seed))
-    steady = _steady(block_s, drop_s, noise)
-    begin_s: FloatArray = block_s * np.arange(blocks, dtype=np.float64)
-    planned = Blocks(
-        on=np.array(states),
-        begin_s=begin_s + drop_s,
-        end_s=begin_s + block_s,
-        level=np.zeros(blocks),
-        readings=np.full(blocks, float(steady)),
-        number=np.arange(blocks),
-        block_of_row=np.zeros(0, dtype=np.int64),
-        block_s=float(block_s),
-    )
-    fit = fit_blocks(planned)
-    readings = round(block_s / noise.interval_s)
-    covariances = covariances_of_blocks(noise, readings, steady, blocks)
-    apart, block = np.indices((blocks, blocks))
-    bands = np.where(block < blocks - apart, covariances[:, None], 0.0)
-    true = BlockNoise(bands, 1.0)
-    variance = float(fit.contrast @ true.times(fit.contrast[:, None])[:, 0])
-    correlation: FloatArray = noise.slow_share * noise.carry ** np.arange(steady, dtype=np.float64)
-    correlation[0] = 1.0
-    seen = expected_block_noise(correlation, planned)
-    (share,), degrees = relative_variances(fit, seen, (fit.contrast,))
-    found = share * mean_residual_square(fit, true)
-    return _Exactness(blocks, float(block_s), sqrt(variance), sqrt(variance / found), degrees)
-
-
 def _written(
-    exact: _Exactness,
-    goal: _Goal,
+    exact: Exactness,
+    goal: Goal,
     names: tuple[str, ...],
     noise: Noise,
     order: Order,
@@ -468,10 +221,10 @@ def _written(
 ) -> TrialPlan:
     """Return the plan with its power curve and run sheet."""
     generator = np.random.default_rng(seed)
-    states = [_states(order, exact.blocks, generator)]
+    states = [states_of(order, exact.blocks, generator)]
     for _ in names[1:]:  # the first state takes turns, so that no state always comes first
         last = states[-1]
-        following = _states(order, exact.blocks, generator)
+        following = states_of(order, exact.blocks, generator)
         states.append(
             following if following[0] != last[0] else tuple(not state for state in following)
         )
@@ -511,35 +264,7 @@ def _written(
         powers=np.array(powers),
         activity_s=activity_s,
         total_s=activity_s * len(names),
-        run_sheet=_run_sheet(in_turn, states, exact.block_s, drop_s, settle_s),
+        run_sheet=run_sheet(in_turn, states, exact.block_s, drop_s, settle_s),
         checklist=tuple(line.format(interval=f"{noise.interval_s:g}") for line in CHECKLIST),
         cautions=cautions,
     )
-
-
-def _run_sheet(
-    names: Sequence[str],
-    states: Sequence[tuple[bool, ...]],
-    block_s: float,
-    drop_s: float,
-    settle_s: float,
-) -> tuple[RunRow, ...]:
-    rows: list[RunRow] = []
-    start_s = 0.0
-    for name, in_turn in zip(names, states, strict=True):
-        start_s += settle_s
-        for place, on in enumerate(in_turn):
-            switched = place == 0 or on != in_turn[place - 1]
-            rows.append(
-                RunRow(
-                    block=len(rows) + 1,
-                    activity=name,
-                    on=on,
-                    switched=switched,
-                    start_s=start_s,
-                    count_from_s=start_s + drop_s,
-                    end_s=start_s + block_s,
-                )
-            )
-            start_s += block_s
-    return tuple(rows)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app import evidence_shown
+from app import evidence_shown_host
 from app.evidence_changes import proposals_of
 from model.errors import InputError
 from model.evidence.calibration import apply_changes
@@ -13,7 +13,7 @@ def test_changes_come_from_the_logs_and_mark_what_was_measured(effects):
     """Measured levels become costs with the log's name; of two to one number one is ticked."""
     role = next(at for at, each in enumerate(default().roles) if each.displays == 1)
     found = proposals_of(effects, default(), role)
-    shown = evidence_shown.proposal_shown(found)
+    shown = evidence_shown_host.proposal_shown(found)
     path = "activities[full-screen video].software_ms_per_frame"
     change = next(each for each in found.changes if each.path == path)
     host = default().host
@@ -23,7 +23,7 @@ def test_changes_come_from_the_logs_and_mark_what_was_measured(effects):
     assert change.log == "b.csv"
     scenario = apply_changes(default(), found.changes)
     assert len(scenario.measured) == len(found.changes)
-    twice = evidence_shown.proposal_shown(
+    twice = evidence_shown_host.proposal_shown(
         type(found)((*found.changes, *found.changes), found.notes)
     )
     ticked = [each["ticked"] for each in twice["changes"]]

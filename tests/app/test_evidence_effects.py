@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from app import evidence_shown, words_trial
+from app import evidence_shown_effects, words_trial
 from app.evidence_effects import effects_of, work_out_effects
 from app.theme import LIGHT
 from model.errors import InputError
@@ -59,8 +59,9 @@ def test_one_switch_gives_levels_without_an_interval(logs):
     assert row["difference"]["low"] is None
     assert "switched only once" in row["warnings"][0]
     assert "supports no interval" in words_trial.effect_sentence(row)
-    assert "(no interval)" in evidence_shown.effect_table(found, "encode_cores")["rows"][0][3]
-    figure = evidence_shown.forest_of(found, "encode_cores", False, LIGHT)
+    table = evidence_shown_effects.effect_table(found, "encode_cores")
+    assert "(no interval)" in table["rows"][0][3]
+    figure = evidence_shown_effects.forest_of(found, "encode_cores", False, LIGHT)
     assert figure["data"][-1]["name"] == "no interval"
 
 

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from app import evidence_shown
+from app import evidence_csv, evidence_shown_host
 from app.evidence_host import arm_of, compared_of, demands_of
 from app.figures.residuals import MOST_POINTS, thinned
 from app.theme import DARK, LIGHT
@@ -31,7 +31,7 @@ def test_demands_are_found_and_shown():
     data["host"]["clock_ghz"] = 2 * data["reference_clock_ghz"]
     twice, _ = demands_of([host_log()], 0, None, from_data(data))
     np.testing.assert_allclose(twice.demand_cores, 2 * found.demand_cores, rtol=1e-6)
-    shown = evidence_shown.demands_shown(told, LIGHT)
+    shown = evidence_shown_host.demands_shown(told, LIGHT)
     assert [row[0] for row in shown["table"]["rows"]] == [*found.names, "the host without sessions"]
     assert shown["figure"]["data"][0]["x"]
     json.dumps(told, allow_nan=False)
@@ -63,12 +63,12 @@ def test_comparison_is_kept_and_shown():
     """A made-up host is held against the model: verdict, quantiles, plot and table agree."""
     told = compared_of([host_log()], [None], 0, default(), "software")
     json.dumps(told, allow_nan=False)
-    shown = evidence_shown.compared_shown(told, DARK)
+    shown = evidence_shown_host.compared_shown(told, DARK)
     assert shown["verdict"] == told["verdict"]
     assert [row[0] for row in shown["table"]["rows"]] == ["p50", "p95", "p99"]
     line = shown["figure"]["data"][2]
     assert len(line["x"]) == len(told["levels"])
-    header, rows = evidence_shown.compared_csv(told)
+    header, rows = evidence_csv.compared_csv(told)
     assert len(rows) == len(told["levels"])
     at_95 = next(row for row in rows if row[0] == pytest.approx(95))
     assert at_95[header.index("difference 95 % low [cores]")] is not None

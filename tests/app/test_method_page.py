@@ -70,7 +70,8 @@ def test_every_equation_has_words_and_the_source_that_the_code_names(equation):
     assert equation.source
     assert equation.title in told()
     package = docstrings(equation.module)
-    near = package + "".join(docstrings(f"model.evidence.{n}") for n in ("student", "on_off"))
+    steps = ("student", "on_off", "least_squares", "demand_intervals", "comparison_chance")
+    near = package + "".join(docstrings(f"model.evidence.{each}") for each in steps)
     assert dois(equation.source) <= dois(near)
 
 

@@ -8,15 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from model.errors import InputError, LinkError
-from model.evidence.calibration import (
-    ActivityLevels,
-    Level,
-    ScenarioChange,
-    apply_changes,
-    changes_from,
-    changes_from_demands,
-    measured_bounds,
-)
+from model.evidence.calibration import Level, ScenarioChange, apply_changes, measured_bounds
+from model.evidence.calibration_desktop import ActivityLevels, changes_from
+from model.evidence.calibration_host import changes_from_demands
 from model.evidence.demands import estimate_demands
 from model.hosts import ARMS, kinds
 from model.scenario import (

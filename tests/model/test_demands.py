@@ -9,7 +9,8 @@ import pytest
 from scipy.optimize import nnls
 
 from model.errors import InputError, MeasurementError
-from model.evidence.demands import estimate_demands, nonnegative_least_squares
+from model.evidence.demands import estimate_demands
+from model.evidence.least_squares import nonnegative_least_squares
 from tests.model.host_logs import counts_over_time, noise
 
 REFERENCES = Path(__file__).resolve().parents[1] / "references"

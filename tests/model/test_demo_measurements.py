@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from model.evidence.calibration import changes_from_demands
+from model.evidence.calibration_host import changes_from_demands
 from model.evidence.comparison import compare
 from model.evidence.demands import estimate_demands
 from model.evidence.mapping import CpuBase

@@ -11,7 +11,7 @@ import pytest
 
 from model.errors import MeasurementError
 from model.evidence.autocorrelation import autocorrelation
-from model.evidence.demands import least_squares
+from model.evidence.least_squares import least_squares
 from model.evidence.log_text import Upload
 from model.evidence.readings import look_at, read_log
 

@@ -21,7 +21,8 @@ from model.evidence.student import (
     t_cdf,
     t_quantile,
 )
-from model.evidence.trial import ORDERS, plan_trial
+from model.evidence.trial import plan_trial
+from model.evidence.trial_exactness import ORDERS
 
 REFERENCES = Path(__file__).resolve().parents[1] / "references"
 VALUES = json.loads((REFERENCES / "trial_values.json").read_text(encoding="utf-8"))
