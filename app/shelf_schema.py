@@ -6,7 +6,9 @@ MIGRATIONS             one step for each version of the tables; a database that 
 """
 
 import os
+import sqlite3
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -217,8 +219,22 @@ def _make_file(path: Path) -> None:
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:
     connection.isolation_level = None  # `_begin_sqlite` says when a transaction begins
-    for pragma in (f"busy_timeout={_WAIT_S * 1000}", "journal_mode=WAL", "foreign_keys=ON"):
-        connection.execute(f"PRAGMA {pragma}")
+    connection.execute(f"PRAGMA busy_timeout={_WAIT_S * 1000}")
+    _write_ahead(connection)
+    connection.execute("PRAGMA foreign_keys=ON")
+
+
+def _write_ahead(connection: Any) -> None:
+    """Keep a log of writes: readers need not wait. SQLite itself does not wait for this change."""
+    until = time.monotonic() + _WAIT_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError:  # another process is just making the same change
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.02)
 
 
 def _begin_sqlite(connection: Connection) -> None:
