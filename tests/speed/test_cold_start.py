@@ -16,14 +16,6 @@ from pathlib import Path
 import pytest
 
 from model.scenario import default, dump
-from tests.browser.conftest import (  # noqa: F401
-    allowed_console,
-    browser,
-    context,
-    new_context,
-    new_server,
-    server,
-)
 from tests.browser.site import REPOSITORY, Site
 
 pytestmark = pytest.mark.speed
@@ -78,7 +70,7 @@ def test_start_to_first_answer(tmp_path):
     print("imports, own and what they bring [s]:", _slowest_imports())
 
 
-def test_page_to_four_charts(new_context, server):  # noqa: F811
+def test_page_to_four_charts(new_context, server):
     """From the address to four painted charts: first visit, and again with a filled cache."""
     first, again = [], []
     for _ in range(STARTS):

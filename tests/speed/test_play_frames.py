@@ -9,14 +9,6 @@ import statistics
 
 import pytest
 
-from tests.browser.conftest import (  # noqa: F401
-    allowed_console,
-    browser,
-    context,
-    new_context,
-    new_server,
-    server,
-)
 from tests.browser.screens_play import PlayedDay
 
 pytestmark = pytest.mark.speed
@@ -38,7 +30,7 @@ WATCH = """
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("speed", [60, 600])
-def test_frames_a_second_while_the_day_plays(new_context, server, speed, scheme):  # noqa: F811
+def test_frames_a_second_while_the_day_plays(new_context, server, speed, scheme):
     """The day plays for five seconds from the morning's crest; its frames are counted."""
     window = new_context(viewport={"width": 1920, "height": 1080}, color_scheme=scheme,
                          reduced_motion="reduce")  # fmt: skip

@@ -12,15 +12,6 @@ import statistics
 import pytest
 
 from app import ids
-from tests.browser.conftest import (  # noqa: F401  # noqa: F401
-    allowed_console,
-    browser,
-    context,
-    new_context,
-    new_server,
-    page,
-    server,
-)
 from tests.browser.screens import HostPage
 
 pytestmark = pytest.mark.speed
@@ -85,7 +76,7 @@ BARE = """
 
 
 @pytest.mark.parametrize("path", SWEEPS)
-def test_slider_to_paint_against_a_bare_redraw(page, server, path):  # noqa: F811
+def test_slider_to_paint_against_a_bare_redraw(page, server, path):
     """Every move of a slider ends in four painted charts; the times are printed."""
     page.set_viewport_size(WINDOW)
     visit = HostPage(page, server.url).open()
@@ -120,7 +111,7 @@ def test_all_sliders_together():
         report("all sliders", ALL_MOVES, ALL_BARE, [])
 
 
-def test_repaints_a_second_during_a_drag(page, server):  # noqa: F811
+def test_repaints_a_second_during_a_drag(page, server):
     """A slider dragged at 60 moves a second is followed by the charts; the rate is printed."""
     page.set_viewport_size(WINDOW)
     visit = HostPage(page, server.url).open()
